@@ -1,0 +1,48 @@
+"""What is known about the request in progress: its id, and the member and fleet once a token is accepted.
+
+Held in a context variable so that log lines and problems far from the view can name the request without
+being handed it. Outside a request (workers, commands) the context is empty.
+"""
+
+from contextvars import ContextVar, Token
+from dataclasses import dataclass
+
+
+@dataclass(slots=True)
+class RequestContext:
+    """Mutable on purpose: authentication fills in who is calling after the request was numbered."""
+
+    request_id: str
+    member_id: int | None = None
+    fleet_id: int | None = None
+
+
+_current: ContextVar[RequestContext | None] = ContextVar("warmgate_request", default=None)
+
+
+def begin(request_id: str) -> Token[RequestContext | None]:
+    """Start a request; give the token to `end`."""
+    return _current.set(RequestContext(request_id))
+
+
+def end(token: Token[RequestContext | None]) -> None:
+    """Forget the request that `begin` started."""
+    _current.reset(token)
+
+
+def current() -> RequestContext | None:
+    """The request in progress, or None outside of one."""
+    return _current.get()
+
+
+def current_request_id() -> str | None:
+    """The id of the request in progress, or None outside of one."""
+    context = _current.get()
+    return context.request_id if context else None
+
+
+def bind_member(*, member_id: int, fleet_id: int) -> None:
+    """Record who is calling. Outside a request there is nothing to record it in, and that is fine."""
+    context = _current.get()
+    if context is not None:
+        context.member_id, context.fleet_id = member_id, fleet_id
