@@ -56,7 +56,7 @@ def freezing_c_from_volume(glycol_vol_pct: float | Array) -> float | Array:
     Notes
     -----
     Straight lines through the table up to 60 %. The table is the warmer of the sources compared at every
-    share: CoolProp MEG and AEG lie 0.5 to 4 K below it (tests/published), so the warmer value governs by
+    share: CoolProp MEG and AEG lie up to 4 K below it (tests/published), so the warmer value governs by
     construction. Above 60 % no source was read: a straight line rises to the freezing point of pure glycol.
     The real curve dips a little further before it turns, so the line is on the warm, safe side. Corrosion
     inhibitors and dirt are ignored.
