@@ -1,4 +1,5 @@
-"""Turns the nested error dictionaries of Django REST Framework into flat entries with JSON Pointers (RFC 6901)."""
+"""Turns the nested error dictionaries of Django REST Framework into flat entries with JSON Pointers (RFC
+6901)."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any

@@ -6,7 +6,8 @@ fails before or beside them (unknown routes, refused hosts, crashes). All of the
 
 import logging
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import wraps
 from http import HTTPStatus
 from typing import Any
 
@@ -33,7 +34,9 @@ PROBLEM_JSON = "application/problem+json"
 RETRY_UNAVAILABLE_S = 5
 
 _SAME_401 = "Send `Authorization: Bearer <token>` with a token that is known, unexpired and not revoked."
-_INTERNAL = "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
+_INTERNAL = (
+    "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
+)
 
 # The exception classes of the framework that say no more than their code.
 _BY_CLASS: tuple[tuple[type[Exception], str, str], ...] = (
@@ -51,7 +54,11 @@ _BY_CLASS: tuple[tuple[type[Exception], str, str], ...] = (
     (RequestDataTooBig, "too-large", "The body is larger than this service reads."),
     (SuspiciousOperation, "bad-request", "The request was refused before it was read."),
     (BadRequest, "bad-request", "The request was refused before it was read."),
-    (OperationalError, "unavailable", "The database does not answer at this moment. Repeat the request later."),
+    (
+        OperationalError,
+        "unavailable",
+        "The database does not answer at this moment. Repeat the request later.",
+    ),
     (InterfaceError, "unavailable", "The database does not answer at this moment. Repeat the request later."),
 )
 
@@ -82,7 +89,12 @@ def problem_body(
 
 
 def problem_response(
-    request: HttpRequest, code: str, detail: str = "", *, headers: Mapping[str, str] | None = None, **context: Any
+    request: HttpRequest,
+    code: str,
+    detail: str = "",
+    *,
+    headers: Mapping[str, str] | None = None,
+    **context: Any,
 ) -> HttpResponse:
     """A problem from plain Django code: handlers, middleware, views outside Django REST Framework."""
     body = problem_body(code, detail, instance=request.path, context=context)
@@ -103,7 +115,8 @@ def exception_handler(exc: Exception, context: Mapping[str, Any]) -> HttpRespons
 
 
 def describe(exc: Exception) -> tuple[str, str, tuple[FieldError, ...], dict[str, Any]]:
-    """The code, detail, field errors and extra members that answer `exc`. Unknown errors say nothing of themselves."""
+    """The code, detail, field errors and extra members that answer `exc`. Unknown errors say nothing of
+    themselves."""
     if isinstance(exc, WarmgateError):
         if exc.code not in PROBLEMS:
             logger.error("error code without a row in PROBLEMS: %s", exc.code)
@@ -133,7 +146,8 @@ def _headers(exc: Exception, code: str, extra: Mapping[str, Any]) -> dict[str, s
 
 
 def _report(exc: Exception, code: str, request: Any) -> None:
-    """Log a failure of ours, and tell Django's signal as Django itself does (the test client re-raises from it)."""
+    """Log a failure of ours, and tell Django's signal as Django itself does (the test client re-raises from
+    it)."""
     logger.error("%s %s failed: %s", request.method, request.path, code, exc_info=exc)
     if code == "internal" and sys.exc_info()[1] is not None:
         got_request_exception.send(sender=None, request=getattr(request, "_request", request))
@@ -164,14 +178,27 @@ def handler500(request: HttpRequest) -> HttpResponse:
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form without its token (CSRF_FAILURE_VIEW)."""
-    return problem_response(request, "not-allowed", "The form's token is missing or old. Load the page again.")
+    return problem_response(
+        request, "not-allowed", "The form's token is missing or old. Load the page again."
+    )
 
 
+def read_only(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Decorate a plain Django view that is only read: other methods are a 405 problem."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if request.method in {"GET", "HEAD"}:
+            return view(request, *args, **kwargs)
+        headers = {"Allow": "GET, HEAD"}
+        return problem_response(request, "method-not-allowed", "This route is only read.", headers=headers)
+
+    return wrapped
+
+
+@read_only
 def problem_page(request: HttpRequest, slug: str) -> HttpResponse:
     """The page behind a problem's `type`, from the repository's own docs, so that the link works offline."""
-    if request.method not in {"GET", "HEAD"}:
-        headers = {"Allow": "GET, HEAD"}
-        return problem_response(request, "method-not-allowed", "This page is only read.", headers=headers)
     if slug not in {kind.slug for kind in PROBLEMS.values()}:
         raise Http404
     text = (settings.BASE_DIR / "docs" / "problems" / f"{slug}.md").read_text(encoding="utf-8")

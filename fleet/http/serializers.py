@@ -1,0 +1,67 @@
+"""The base of every request body: unknown members are refused, and only strict fields may be declared."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import ImproperlyConfigured
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+# Fields of the framework that coerce. They are fine in answers, where we write the values ourselves.
+_LAX = (
+    serializers.BooleanField,
+    serializers.CharField,
+    serializers.ChoiceField,
+    serializers.DateField,
+    serializers.DateTimeField,
+    serializers.DecimalField,
+    serializers.DurationField,
+    serializers.FloatField,
+    serializers.IntegerField,
+    serializers.TimeField,
+)
+
+
+class StrictSerializer(serializers.Serializer):
+    """A request body, or a part of one. Use plain serializers for answers.
+
+    Members that are not declared are refused with a pointer to each, and so are read-only ones. Declaring a
+    lax field for input raises ImproperlyConfigured when the class is made, not when the first caller trips
+    over it.
+    """
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        for name, field in cls._declared_fields.items():
+            if not field.read_only and _is_lax(field):
+                kind = type(field).__name__
+                raise ImproperlyConfigured(f"{cls.__name__}.{name}: {kind} coerces; use fleet.http.fields.")
+
+    def to_internal_value(self, data: Any) -> Any:
+        refused = self._refused_members(data) if isinstance(data, Mapping) else {}
+        try:
+            value = super().to_internal_value(data)
+        except ValidationError as error:
+            if isinstance(error.detail, dict):
+                raise ValidationError({**error.detail, **refused}) from error
+            raise
+        if refused:
+            raise ValidationError(refused)
+        return value
+
+    def _refused_members(self, data: Mapping[str, Any]) -> dict[str, list[ErrorDetail]]:
+        refused: dict[str, list[ErrorDetail]] = {}
+        fields = self.fields
+        for name in data:
+            if name not in fields:
+                refused[name] = [ErrorDetail("There is no such member.", code="unknown-member")]
+            elif fields[name].read_only:
+                refused[name] = [ErrorDetail("This member is set by the service.", code="read-only")]
+        return refused
+
+
+def _is_lax(field: serializers.Field) -> bool:
+    child = getattr(field, "child", None)
+    if child is not None:
+        return _is_lax(child)
+    return isinstance(field, _LAX) and type(field).__module__.startswith("rest_framework.")
