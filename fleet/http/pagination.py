@@ -63,7 +63,7 @@ class IdCursorPagination(BasePagination):
 
     query_parameters: ClassVar[frozenset[str]] = frozenset({"cursor", "limit", "order"})
 
-    def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
         self.fields: Sequence[str] = getattr(view, "cursor_fields", ("id",))
         limit = _limit(request)

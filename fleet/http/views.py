@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django.db.models import Model, QuerySet
-from django.http import HttpResponseBase
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -125,7 +124,7 @@ class ReadOnlyResource(StrictQueryMixin, ReadOnlyModelViewSet[Any]):
         """Whether details carry an ETag."""
         return any(field.name == "revision" for field in self.model._meta.get_fields())
 
-    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         row = self.get_object()
         data = self.get_serializer(row).data
         return revision_answer(request, data, row.revision) if self.gives_etag else Response(data)
