@@ -1,5 +1,4 @@
-"""ATP quantities of an insulated body: K value, mean surface, insulation class, heated class and heat
-reserve.
+"""ATP quantities of an insulated body: K value, surface, insulation class, heated class, heat reserve.
 
 ATP is the UNECE agreement on the carriage of perishable foodstuffs. Wording and numbers come from public
 copies of Annex 1 in several languages; what no copy showed is marked "from memory". This module classes

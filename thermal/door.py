@@ -198,8 +198,7 @@ def opening_heat(
     outside_c: float | Array,
     regained_w: float | Array = 0.0,
 ) -> float | Array:
-    """Heat one opening carries away [J]: the full flow until the box air is exchanged, then only what is
-    regained.
+    """Heat one opening carries away [J]: the full flow until the box air is exchanged, then what is regained.
 
     Parameters
     ----------
