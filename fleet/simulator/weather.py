@@ -1,0 +1,95 @@
+"""Ambient temperature by the hour: from a file, made up, or a forecast with the error the sky adds to it."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable
+
+import numpy as np
+
+from fleet.simulator.errors import SimulatorError
+from fleet.simulator.quantities import Floats, Risk
+
+TEMP_COLUMNS = ("temp_c", "temperature_c", "ambient_c", "air_temp_c", "dry_bulb_c")
+
+
+def forecast_error(risk: Risk, *, hours: int, rng: np.random.Generator) -> Floats:
+    """Return truth minus forecast for whole hours 0..hours [K], shape (hours + 1, n).
+
+    Notes
+    -----
+    e_i = s_i x_i g, s_i^2 = sd^2 + (per_day lead_i)^2 with the lead in days, x a stationary AR(1) series of
+    unit variance with the given correlation time, g a factor per world that makes the error Student-t with
+    the stated degrees of freedom and the same variance (1 for the normal law).
+    """
+    n = len(risk.lead_h)
+    keep = np.exp(-1.0 / risk.forecast_correlation_h)
+    fresh = np.sqrt(1.0 - keep**2)
+    noise = rng.standard_normal((hours + 1, n))
+    series = np.empty_like(noise)
+    series[0] = noise[0]
+    for i in range(1, hours + 1):
+        series[i] = keep * series[i - 1] + fresh * noise[i]
+    lead_d = (risk.lead_h + np.arange(hours + 1)[:, None]) / 24.0
+    spread = np.hypot(risk.forecast_sd_c, risk.forecast_sd_per_day_c * lead_d)
+    return series * spread * tail_factor(risk.forecast_tail_df, rng)
+
+
+def tail_factor(df: Floats, rng: np.random.Generator) -> Floats:
+    """Return the factor that turns a normal error into a Student-t one of equal variance, shape (n,)."""
+    finite = np.isfinite(df)
+    usable = np.where(finite, df, 10.0)
+    chi2 = rng.chisquare(usable)
+    return np.where(finite, np.sqrt((usable - 2.0) / chi2), 1.0)
+
+
+def at_time(hourly: Floats, hours: float) -> Floats:
+    """Return the ambient at a time, linear between hourly values, shape (n,); the last value holds on."""
+    last = len(hourly) - 1
+    i = min(int(hours), last)
+    part = min(hours - i, 1.0)
+    return hourly[i] + (hourly[min(i + 1, last)] - hourly[i]) * part
+
+
+def winter_series(*, hours: int, rng: np.random.Generator, mean_c: float = -14.0) -> Floats:
+    """Return a made-up winter [degC], shape (hours + 1,): a daily swing on top of slow fronts.
+
+    The fronts are AR(1) with 60 h correlation and 6 K sd, the day swings by 4 K with its low at 06:00, and
+    each hour carries 0.3 K of its own. All assumptions; use a file for a real place.
+    """
+    keep = np.exp(-1.0 / 60.0)
+    fronts = np.empty(hours + 1)
+    level = 6.0 * rng.standard_normal()
+    for i in range(hours + 1):
+        fronts[i] = level
+        level = keep * level + 6.0 * np.sqrt(1.0 - keep**2) * rng.standard_normal()
+    swing = -4.0 * np.cos(2.0 * np.pi * (np.arange(hours + 1) - 6.0) / 24.0)
+    return np.clip(mean_c + fronts + swing + 0.3 * rng.standard_normal(hours + 1), -58.0, 40.0)
+
+
+def read_weather(lines: Iterable[str], *, hours: int) -> Floats:
+    """Return hourly ambient [degC], shape (hours + 1,), from CSV text; lines that begin with # are notes.
+
+    Raises
+    ------
+    SimulatorError
+        When no known temperature column exists, a value is missing or impossible, or the file is too short.
+    """
+    rows = csv.DictReader(line for line in lines if not line.startswith("#"))
+    column = next((name for name in TEMP_COLUMNS if name in (rows.fieldnames or ())), None)
+    if column is None:
+        raise SimulatorError(f"weather: no column of {', '.join(TEMP_COLUMNS)}")
+    values: list[float] = []
+    for number, row in enumerate(rows, start=1):
+        if len(values) > hours:
+            break
+        try:
+            value = float(row[column])
+        except (TypeError, ValueError):
+            raise SimulatorError(f"weather: data row {number} has no temperature") from None
+        if not -90.0 <= value <= 60.0:
+            raise SimulatorError(f"weather: data row {number}: {value} is outside -90..60 degC")
+        values.append(value)
+    if len(values) <= hours:
+        raise SimulatorError(f"weather: {len(values)} hours in the file, {hours + 1} needed")
+    return np.array(values)
