@@ -7,7 +7,6 @@ own list.
 """
 
 import base64
-import binascii
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -47,7 +46,7 @@ class Cursor:
         try:
             padded = text + "=" * (-len(text) % 4)
             direction, order, values = json.loads(base64.b64decode(padded, altchars=b"-_", validate=True))
-        except (binascii.Error, UnicodeDecodeError, TypeError, RecursionError) as error:
+        except (ValueError, TypeError, RecursionError) as error:
             raise ValueError("not a cursor") from error
         if direction not in ("onward", "back") or order not in ORDERS or not isinstance(values, list):
             raise ValueError("not a cursor")
