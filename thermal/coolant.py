@@ -124,7 +124,7 @@ def mass_from_volume(glycol_vol_pct: float | Array) -> float | Array:
     """
     share = require("glycol_vol_pct", glycol_vol_pct, 0.0, 100.0)
     glycol = share * GLYCOL_KG_M3
-    return 100.0 * glycol / (glycol + (100.0 - share) * WATER_KG_M3)
+    return 100.0 * (glycol / (glycol + (100.0 - share) * WATER_KG_M3))  # the ratio first: never above 100
 
 
 def volume_from_mass(glycol_mass_pct: float | Array) -> float | Array:
@@ -147,7 +147,7 @@ def volume_from_mass(glycol_mass_pct: float | Array) -> float | Array:
     """
     share = require("glycol_mass_pct", glycol_mass_pct, 0.0, 100.0)
     glycol = share / GLYCOL_KG_M3
-    return 100.0 * glycol / (glycol + (100.0 - share) / WATER_KG_M3)
+    return 100.0 * (glycol / (glycol + (100.0 - share) / WATER_KG_M3))
 
 
 def volume_from_freezing_c(freezes_c: float | Array) -> float | Array:
