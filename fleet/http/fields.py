@@ -117,8 +117,8 @@ class FiniteFloatField(serializers.Field):
 class QuantityField(FiniteFloatField):
     """A number in our unit, or `{"value": 44, "unit": "degF"}` with a unit of the closed list.
 
-    `unit` is the suffix of the field's name (`c`, `l_h`, `w_m2k` …); the limits are in that unit, and so is the
-    plain number that answers hold.
+    `unit` is the suffix of the field's name (`c`, `l_h`, `w_m2k` …); the limits and the number that answers
+    hold are in that unit.
     """
 
     default_error_messages = {

@@ -57,14 +57,20 @@ class QuantityFieldSchema(OpenApiSerializerFieldExtension):
     def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
         if direction == "response":
             return {"type": "number"}
-        component = ResolvedComponent(
-            name="Quantity" + "".join(part.title() for part in self.target.unit.split("_")),
-            type=ResolvedComponent.SCHEMA,
-            object=f"quantity {self.target.unit}",
-            schema=quantity_schema(self.target),
+        dimension = "".join(part.title() for part in self.target.unit.split("_"))
+        # The units are a component of their own: as an inline enum every dimension's `unit` would ask for a name.
+        names = _component(
+            auto_schema, f"Unit{dimension}", {"type": "string", "enum": list(self.target.names)}
         )
-        auto_schema.registry.register_on_missing(component)
-        return {"oneOf": [limited_number(self.target), component.ref]}
+        quantity = _component(auto_schema, f"Quantity{dimension}", quantity_schema(self.target, names))
+        return {"oneOf": [limited_number(self.target), quantity]}
+
+
+def _component(auto_schema: Any, name: str, schema: dict[str, Any]) -> dict[str, str]:
+    component = ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, object=name, schema=schema)
+    auto_schema.registry.register_on_missing(component)
+    reference: dict[str, str] = component.ref
+    return reference
 
 
 def limited_number(field: FiniteFloatField) -> dict[str, Any]:
@@ -73,7 +79,7 @@ def limited_number(field: FiniteFloatField) -> dict[str, Any]:
     return {"type": "number", low: field.min_value, "maximum": field.max_value}
 
 
-def quantity_schema(field: QuantityField) -> dict[str, Any]:
+def quantity_schema(field: QuantityField, names: dict[str, str]) -> dict[str, Any]:
     """A value with its unit: the closed list of the field's dimension."""
     return {
         "type": "object",
@@ -82,6 +88,6 @@ def quantity_schema(field: QuantityField) -> dict[str, Any]:
         "additionalProperties": False,
         "properties": {
             "value": {"type": "number"},
-            "unit": {"type": "string", "enum": list(field.names)},
+            "unit": names,
         },
     }
