@@ -74,18 +74,14 @@ def simulate_batch(
     return Journey(worlds, rng=rng, step_s=step_s, inner=inner).run(keep_series=keep_series)
 
 
-def simulate_nominal(
-    case: Case, *, step_s: float = FINE_STEP_S, inner: int = 3, keep_series: bool = False
-) -> Truth:
+def simulate_nominal(case: Case, *, step_s: float = FINE_STEP_S, inner: int = 3, keep_series: bool = False) -> Truth:
     """Return what happens when everything is as stated: no error, no breakdown, nobody brings fuel."""
     return run_sure(sure_worlds([case], n=1), step_s=step_s, inner=inner, keep_series=keep_series)
 
 
 def run_sure(worlds: Worlds, *, step_s: float, inner: int = 3, keep_series: bool = False) -> Truth:
     """Run worlds that draw nothing."""
-    return Journey(worlds, rng=np.random.default_rng(0), step_s=step_s, inner=inner).run(
-        keep_series=keep_series
-    )
+    return Journey(worlds, rng=np.random.default_rng(0), step_s=step_s, inner=inner).run(keep_series=keep_series)
 
 
 def run_case(request: Mapping[str, Any], *, n_worlds: int, seed: int, inner: int = 3) -> Outcome:

@@ -1,7 +1,7 @@
 """Draws boxes, heaters, loads and trips from stated distributions, as requests in the calculator's format.
 
-All distributions are assumptions of this file, wide enough to reach from safe trips to hopeless ones: calibration
-needs both. `docs/simulator.md` lists them.
+All distributions are assumptions of this file, wide enough to reach from safe trips to hopeless ones:
+calibration needs both. `docs/simulator.md` lists them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ import numpy as np
 
 from fleet.simulator.errors import SimulatorError
 
-# Length of the body [m] -> mean area [m2], volume [m3], largest load [kg], rated heat [kW], burn [L/h], tank [L].
+# Length of the body [m] -> mean area [m2], volume [m3], largest load [kg], rated heat [kW], burn [L/h],
+# tank [L].
 BODIES: tuple[tuple[float, float, float, float, float, float], ...] = (
     (62.0, 32.0, 6_000.0, 4.5, 0.62, 60.0),
     (95.0, 52.0, 11_000.0, 6.0, 0.83, 110.0),
@@ -120,7 +121,7 @@ def draw_ambient(hours: int, rng: np.random.Generator) -> list[float]:
 
 
 def draw_stops(hours: int, rng: np.random.Generator) -> list[dict[str, Any]]:
-    """Return up to three stops that do not overlap; half of them switch the heater off while doors are open."""
+    """Return up to three stops that do not overlap; half of them switch the heater off."""
     count = int(rng.integers(0, 4))
     slots = np.linspace(1.0, hours - 2.0, 4)[:count]
     return [
@@ -136,7 +137,7 @@ def draw_stops(hours: int, rng: np.random.Generator) -> list[dict[str, Any]]:
 
 
 def draw_risk(rng: np.random.Generator) -> dict[str, Any]:
-    """Return what is known of the unit's reliability and of help; the other uncertainties keep their defaults."""
+    """Return what is known of reliability and of help; the other uncertainties keep their defaults."""
     return {
         "lead_h": round(float(rng.uniform(0.0, 24.0)), 1),
         "failures": float(rng.integers(1, 5)),

@@ -29,9 +29,7 @@ class Journey:
         self.integrator = Integrator(self.chain, step_s=step_s)
         self.thermostat = Thermostat(worlds.heater, step_s=step_s)
         self.freezing = Freezing(self.chain, worlds.load)
-        self.supply = Supply(
-            worlds.heater, fuel_l=worlds.fuel_l, rate_per_h=worlds.rate_per_h, aid=worlds.aid, rng=rng
-        )
+        self.supply = Supply(worlds.heater, fuel_l=worlds.fuel_l, rate_per_h=worlds.rate_per_h, aid=worlds.aid, rng=rng)
         self.temps = self.first_temps()
         self.first_heat_j = self.heat_content()
         self.min_edge, self.min_edge_s = self.temps[EDGE].copy(), np.zeros(n)

@@ -17,14 +17,26 @@ class Freezing:
     """
 
     def __init__(self, chain: Chain, load: Load) -> None:
+        self.chain = chain
         self.ice_j = np.zeros_like(chain.capacity[EDGE:])
         self.freezes_c = load.freezes_c.copy()
-        self.most_j = chain.capacity[EDGE:] * (load.latent_kj_kg / load.cp_kj_kgk)
+        self.most_j = np.empty_like(self.ice_j)
+        for unit in range(len(self.freezes_c)):
+            self.renew(unit, load)
+
+    def renew(self, unit: int, load: Load) -> None:
+        """Begin anew for one unit whose load was exchanged; the ice goes with the old load."""
+        inner = len(self.ice_j) - 1
+        edge = load.edge_share[unit]
+        shares = np.array([edge, *[(1.0 - edge) / inner] * inner])
+        self.most_j[:, unit] = load.mass_kg[unit] * load.latent_kj_kg[unit] * 1e3 * shares
+        self.freezes_c[unit] = load.freezes_c[unit]
+        self.ice_j[:, unit] = 0.0
 
     def hold(self, temps: Floats, chain: Chain) -> None:
         """Move heat between temperature and ice in place; `temps` has shape (stores, n)."""
         layers = temps[EDGE:]
-        touched = (layers < self.freezes_c) | (self.ice_j > 0.0)
+        touched = ((layers < self.freezes_c) & (self.most_j > 0.0)) | (self.ice_j > 0.0)
         if not touched.any():
             return
         columns = np.flatnonzero(touched.any(axis=0))

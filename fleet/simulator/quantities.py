@@ -9,10 +9,12 @@ integrator. Defaults are the documented ones of the calculator; `None` in the re
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Annotated, TypeVar
+from typing import Annotated, TypeVar, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
+
+from fleet.simulator.errors import SimulatorError
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -148,6 +150,12 @@ class Case:
     trip: Trip
 
 
+RANGES: dict[type, dict[str, Range]] = {
+    kind: {name: hint.__metadata__[0] for name, hint in get_type_hints(kind, include_extras=True).items()}
+    for kind in (Box, Heater, Load, Risk)
+}
+
+
 def stacked(parts: list[Part]) -> Part:
     """Return one part with the worlds of all given parts side by side."""
     first = parts[0]
@@ -158,3 +166,20 @@ def stacked(parts: list[Part]) -> Part:
 def repeated(part: Part, n: int) -> Part:
     """Return the part of one world copied to n worlds."""
     return type(part)(**{f.name: np.repeat(getattr(part, f.name), n) for f in fields(part)})
+
+
+def filled(kind: type[Part], n: int, **given: Floats) -> Part:
+    """Return a part of n worlds with the given columns and the documented default in every other one."""
+    columns = {}
+    for name, allowed in RANGES[kind].items():
+        value = given.get(name, allowed.default)
+        if value is REQUIRED or (isinstance(value, str) and value not in given):
+            raise SimulatorError(f"{kind.__name__}.{name}: required")
+        value = given[value] if isinstance(value, str) else value
+        columns[name] = np.broadcast_to(np.asarray(value, dtype=np.float64), (n,)).copy()
+    return kind(**columns)
+
+
+def taken(part: Part, columns: Ints) -> Part:
+    """Return the part of the given worlds only."""
+    return type(part)(**{f.name: getattr(part, f.name)[columns] for f in fields(part)})

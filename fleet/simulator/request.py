@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any, get_type_hints
+from typing import Any
 
 import numpy as np
 
 from fleet.simulator.errors import SimulatorError
 from fleet.simulator.quantities import (
+    RANGES,
     REQUIRED,
     Box,
     Case,
@@ -17,7 +18,6 @@ from fleet.simulator.quantities import (
     Heater,
     Load,
     Part,
-    Range,
     Risk,
     Stop,
     Trip,
@@ -26,10 +26,6 @@ from fleet.simulator.quantities import (
 TOP_KEYS = {"box", "heater", "fuel_l", "reserve_l", "load", "trip", "risk"}
 TRIP_KEYS = {"set_point_c", "ambient_c", "stops", "box_start_c"}
 STOP_KEYS = {"at_h", "duration_h", "open_share", "refuel", "heater_off"}
-RANGES: dict[type, dict[str, Range]] = {
-    kind: {name: hint.__metadata__[0] for name, hint in get_type_hints(kind, include_extras=True).items()}
-    for kind in (Box, Heater, Load, Risk)
-}
 
 
 def parse_case(request: Mapping[str, Any]) -> Case:

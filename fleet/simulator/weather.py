@@ -1,16 +1,10 @@
-"""Ambient temperature by the hour: from a file, made up, or a forecast with the error the sky adds to it."""
+"""Ambient temperature by the hour: made up, or a forecast with the error that the sky adds to it."""
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterable
-
 import numpy as np
 
-from fleet.simulator.errors import SimulatorError
 from fleet.simulator.quantities import Floats, Risk
-
-TEMP_COLUMNS = ("temp_c", "temperature_c", "ambient_c", "air_temp_c", "dry_bulb_c")
 
 
 def forecast_error(risk: Risk, *, hours: int, rng: np.random.Generator) -> Floats:
@@ -65,31 +59,3 @@ def winter_series(*, hours: int, rng: np.random.Generator, mean_c: float = -14.0
         level = keep * level + 6.0 * np.sqrt(1.0 - keep**2) * rng.standard_normal()
     swing = -4.0 * np.cos(2.0 * np.pi * (np.arange(hours + 1) - 6.0) / 24.0)
     return np.clip(mean_c + fronts + swing + 0.3 * rng.standard_normal(hours + 1), -58.0, 40.0)
-
-
-def read_weather(lines: Iterable[str], *, hours: int) -> Floats:
-    """Return hourly ambient [degC], shape (hours + 1,), from CSV text; lines that begin with # are notes.
-
-    Raises
-    ------
-    SimulatorError
-        When no known temperature column exists, a value is missing or impossible, or the file is too short.
-    """
-    rows = csv.DictReader(line for line in lines if not line.startswith("#"))
-    column = next((name for name in TEMP_COLUMNS if name in (rows.fieldnames or ())), None)
-    if column is None:
-        raise SimulatorError(f"weather: no column of {', '.join(TEMP_COLUMNS)}")
-    values: list[float] = []
-    for number, row in enumerate(rows, start=1):
-        if len(values) > hours:
-            break
-        try:
-            value = float(row[column])
-        except (TypeError, ValueError):
-            raise SimulatorError(f"weather: data row {number} has no temperature") from None
-        if not -90.0 <= value <= 60.0:
-            raise SimulatorError(f"weather: data row {number}: {value} is outside -90..60 degC")
-        values.append(value)
-    if len(values) <= hours:
-        raise SimulatorError(f"weather: {len(values)} hours in the file, {hours + 1} needed")
-    return np.array(values)

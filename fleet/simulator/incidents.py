@@ -1,0 +1,91 @@
+"""Fault events: what the units say of real failures, and small troubles that come and go by themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+DAY_S = 86_400
+
+
+@dataclass(frozen=True, slots=True)
+class FaultEvent:
+    """One fault event of a unit; `data` is the event's payload."""
+
+    unit: int
+    at_s: int
+    data: dict[str, Any]
+
+
+# Invented words, no maker's codes.
+CODE_BOOK: tuple[dict[str, str], ...] = (
+    {"code": "no-start-2", "tier": "stop", "component": "engine", "meaning": "Engine does not start."},
+    {"code": "belt-broken-2", "tier": "stop", "component": "belt", "meaning": "Belt is broken."},
+    {
+        "code": "coolant-hot-2",
+        "tier": "stop",
+        "component": "coolant",
+        "meaning": "Coolant too hot, shut down.",
+    },
+    {"code": "fuel-empty-2", "tier": "stop", "component": "fuel", "meaning": "Tank is empty."},
+    {"code": "battery-low-1", "tier": "attend", "component": "battery", "meaning": "Battery voltage is low."},
+    {"code": "air-sensor-1", "tier": "attend", "component": "sensor", "meaning": "Air sensor not plausible."},
+    {"code": "coolant-low-1", "tier": "attend", "component": "coolant", "meaning": "Coolant level is low."},
+    {"code": "oil-change-0", "tier": "watch", "component": "engine", "meaning": "Oil change is due."},
+    {"code": "filter-dirty-0", "tier": "watch", "component": "air filter", "meaning": "Air filter is dirty."},
+)
+BREAKDOWN_CODES: tuple[dict[str, Any], ...] = (
+    {"code": "no-start-2"},
+    {"code": "belt-broken-2"},
+    {"code": "coolant-hot-2"},
+    # The open pair for coolant temperature above normal, most severe (SAE J1939-73 appendix A).
+    {"spn": 110, "fmi": 0},
+)
+TROUBLE_CODES: tuple[dict[str, Any], ...] = (
+    {"code": "battery-low-1"},
+    {"code": "air-sensor-1"},
+    {"code": "coolant-low-1"},
+    {"code": "oil-change-0"},
+    {"code": "filter-dirty-0"},
+    {"code": "not-in-any-book-1"},
+    {"spn": 168, "fmi": 18},
+)
+TROUBLES_PER_UNIT_DAY = 0.1
+TROUBLE_MEDIAN_H, TROUBLE_SD_LN = 3.0, 1.0
+FLAPPING_SHARE = 0.2  # of small troubles that clear and return a few times
+
+
+def failure_events(record: dict[str, Any], unit: int, *, rng: np.random.Generator) -> list[FaultEvent]:
+    """Return what a unit says of a breakdown or an empty tank: raised soon, cleared when heat is back.
+
+    A silent breakdown says nothing.
+    """
+    if record.get("silent"):
+        return []
+    what = {"code": "fuel-empty-2"}
+    if record["kind"] == "breakdown":
+        what = BREAKDOWN_CODES[rng.integers(len(BREAKDOWN_CODES))]
+    raised = int(record["at_s"] + rng.integers(20, 240))
+    cleared = max(int(record["back_at_s"] + rng.integers(20, 240)), raised + 60)
+    return [
+        FaultEvent(unit, raised, {"state": "raised", **what}),
+        FaultEvent(unit, cleared, {"state": "cleared", **what}),
+    ]
+
+
+def draw_troubles(*, units: int, horizon_s: float, rng: np.random.Generator) -> list[FaultEvent]:
+    """Return the small troubles of a fleet: Poisson in number, lognormal in length, some of them flapping."""
+    count = rng.poisson(TROUBLES_PER_UNIT_DAY * units * horizon_s / DAY_S)
+    events: list[FaultEvent] = []
+    for _ in range(count):
+        unit, what = int(rng.integers(units)), TROUBLE_CODES[rng.integers(len(TROUBLE_CODES))]
+        at = float(rng.uniform(0.0, horizon_s))
+        turns = int(rng.integers(2, 5)) if rng.random() < FLAPPING_SHARE else 1
+        for _ in range(turns):
+            lasts_s = 3600.0 * TROUBLE_MEDIAN_H * np.exp(TROUBLE_SD_LN * rng.standard_normal()) / turns
+            events.append(FaultEvent(unit, int(at), {"state": "raised", **what}))
+            events.append(FaultEvent(unit, int(at + lasts_s) + 1, {"state": "cleared", **what}))
+            at += lasts_s + float(rng.uniform(120.0, 1800.0))
+    return sorted(events, key=lambda event: (event.at_s, event.unit))
