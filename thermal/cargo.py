@@ -1,0 +1,183 @@
+"""The load without heat: when its edge reaches a limit, and how long it then takes to freeze through."""
+
+import numpy as np
+
+from thermal.box import Network
+from thermal.paths import Model, Paths
+from thermal.ranges import Array
+from thermal.steps import propagator
+
+__all__ = ["branch_times", "hold_h", "plateau_h"]
+
+PLATEAU_STEP_H = 0.25
+PLATEAU_LONGEST_H = 240.0
+
+
+def _reach_h(longest: float, hours: int, *, coarse: bool) -> list[int]:
+    """Return the hours after a loss of heat at which worlds are looked at: hourly first, coarser later."""
+    near = [*range(5), *range(6, 9, 2), *range(12, 17, 4)] if coarse else [*range(7), *range(8, 17, 2)]
+    step = 8 if coarse else 4
+    reach = [*near, *range(16 + step, hours + step, step)]
+    last = min(longest, hours)
+    return [r for r in reach if r <= hours and r - step <= last]
+
+
+def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, every: int = 1) -> Array:
+    """Return hours from each whole hour until the edge reaches `limit_c` if heat stops there, shape (j, w); inf = not.
+
+    Parameters
+    ----------
+    model, paths
+        Heated and unheated paths of the columns.
+    limit_c : ndarray, shape (w,)
+        Limit of the edge [degC].
+    longest_h : float
+        Times longer than this may be returned as inf [h].
+    every : int
+        Look only at every so many hours of the trip; the first axis shortens accordingly. Above 1 the times after a
+        loss are looked at more coarsely too.
+
+    Notes
+    -----
+    Superposition: after a loss of heat at hour j the state is the unheated path plus `exp(A R)` times the deviation from
+    it at j, so no time loop is needed. Doors that open in between shorten the deviation by the middle rate's difference.
+    """
+    grid = model.grid
+    hours = len(grid.at_hour) - 1
+    reach = _reach_h(longest_h, hours, coarse=every > 1)
+    dtype = paths.x.dtype
+    looked = grid.at_hour[::every]
+    unheated = paths.unheated[grid.at_hour, 1] - limit_c.astype(dtype)
+    lining, edge, core = (
+        np.ascontiguousarray(paths.x[looked, i] - paths.unheated[looked, i]) for i in range(3)
+    )
+    shut = np.zeros(len(reach) - 1, dtype=np.intp)
+    decay = propagator(model.modes, shut, np.array(reach[1:]) * 3600.0, row=1).astype(dtype)
+    faded = _faded(model)
+    before = edge + unheated[::every]
+    alive = before > 0
+    found = np.where(alive, np.inf, 0.0)
+    for i in range(1, len(reach)):
+        count = (hours - reach[i]) // every + 1
+        later = slice(reach[i], reach[i] + (count - 1) * every + 1, every)
+        now = decay[0, i - 1] * lining[:count]
+        now += decay[1, i - 1] * edge[:count]
+        now += decay[2, i - 1] * core[:count]
+        if faded is not None:
+            now *= np.exp(faded[::every][:count] - faded[later])
+        now += unheated[later]
+        crossed = now <= 0
+        crossed &= alive[:count]
+        if crossed.any():
+            rows, worlds = np.nonzero(crossed)
+            above, below = before[rows, worlds], now[rows, worlds]
+            found[rows, worlds] = reach[i - 1] + (reach[i] - reach[i - 1]) * above / (above - below)
+            alive[rows, worlds] = False
+        before = now
+    return found
+
+
+def _faded(model: Model) -> Array | None:
+    """Return the extra decay, cumulated to each hour, that open doors bring to a deviation, (j + 1, w); None: no doors."""
+    grid = model.grid
+    if not grid.door.any():
+        return None
+    extra = np.maximum(model.modes.rates[1, :1] - model.modes.rates[1], 0.0)
+    total = np.zeros((len(grid.dt_s) + 1, extra.shape[1]))
+    np.cumsum(extra[grid.door] * grid.dt_s[:, None], axis=0, out=total[1:])
+    return total[grid.at_hour].astype(np.float32)
+
+
+def branch_times(
+    model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[float, ...]
+) -> tuple[Array, Array]:
+    """Return, for one column, hours from each whole hour until the edge reaches each limit without heat, and the core then.
+
+    Parameters
+    ----------
+    model, paths
+        One column (w = 1).
+    ambient : ndarray, shape (s, 1)
+        Mean ambient of each step [degC].
+    limits_c : tuple of float
+        Limits of the edge [degC].
+
+    Returns
+    -------
+    hours, core_c : ndarray, shape (limits, j + 1)
+        inf and NaN where the limit is not reached before arrival.
+
+    Notes
+    -----
+    Every branch is marched through the doors that really open after it, so many stops cost no accuracy.
+    """
+    grid, steps = model.grid, model.steps
+    branches = len(grid.at_hour)
+    x = paths.x[grid.at_hour, :, 0].T.copy()
+    found = np.full((len(limits_c), branches), np.inf)
+    core = np.full((len(limits_c), branches), np.nan)
+    for i, limit in enumerate(limits_c):
+        found[i, x[1] <= limit] = 0.0
+        core[i, x[1] <= limit] = x[2, x[1] <= limit]
+    drift = steps.ambient[:, grid.kind, 0] * ambient[:, 0] + steps.own[:, grid.kind, 0]
+    active = 0
+    for s, kind in enumerate(grid.kind):
+        while active < branches and grid.at_hour[active] <= s:
+            active += 1
+        old = x[:, :active].copy()
+        x[:, :active] = steps.m[:, :, kind, 0] @ old + drift[:, s, None]
+        for i, limit in enumerate(limits_c):
+            crossed = (x[1, :active] <= limit) & np.isinf(found[i, :active])
+            if crossed.any():
+                share = (old[1] - limit) / np.where(crossed, old[1] - x[1, :active], 1.0)
+                at = grid.time_h[s] + share * grid.dt_s[s] / 3600.0 - np.arange(active)
+                found[i, :active] = np.where(crossed, at, found[i, :active])
+                level = old[2] + share * (x[2, :active] - old[2])
+                core[i, :active] = np.where(crossed, level, core[i, :active])
+    return found, core
+
+
+def plateau_h(
+    net: Network, *, from_h: Array, core_c: Array, freezes_c: float, latent_j: float, ambient_c: Array
+) -> Array:
+    """Return hours that the edge stays at its freezing point until it is frozen through, shape of `from_h`; inf = not.
+
+    Parameters
+    ----------
+    net : Network
+        One column (w = 1).
+    from_h : ndarray, shape (n,)
+        When the edge reaches the freezing point, from departure [h]; inf gives inf.
+    core_c : ndarray, shape (n,)
+        Core temperature at that moment [degC].
+    freezes_c : float
+        Freezing point [degC].
+    latent_j : float
+        Latent heat of the whole edge, `L f m` [J].
+    ambient_c : ndarray, shape (hours + 1,)
+        Ambient at whole hours; the last value is held after arrival [degC].
+
+    Notes
+    -----
+    `integral [(T_f - T_amb) (air path + wall) - bulk (T_c - T_f)]+ dt = L f m`, with the core relaxing exponentially to
+    the edge. "Frozen through" is not a safe time: damage began when it started. Longest answer 240 h.
+    """
+    result = np.full(from_h.shape, np.inf)
+    live = np.isfinite(from_h)
+    if not live.any():
+        return result
+    at = np.arange(0.0, PLATEAU_LONGEST_H + PLATEAU_STEP_H, PLATEAU_STEP_H)[:, None]
+    series = 1 / (1 / net.edge[0] + 1 / (net.ua[0] - net.wall[0]))
+    hours = np.arange(len(ambient_c))
+    ambient = np.interp(from_h[live] + at, hours, ambient_c)
+    core = (core_c[live] - freezes_c) * np.exp(-at * 3600.0 * net.bulk[0] / net.c_core[0])
+    flow = np.maximum((freezes_c - ambient) * (series + net.wall[0]) - net.bulk[0] * core, 0.0)
+    drawn = np.cumsum((flow[1:] + flow[:-1]) / 2, axis=0) * PLATEAU_STEP_H * 3600.0
+    done = drawn >= latent_j
+    first = done.argmax(axis=0)
+    columns = np.arange(len(first))
+    after = drawn[first, columns]
+    start = np.where(first > 0, drawn[first - 1, columns], 0.0)
+    share = (latent_j - start) / np.where(after > start, after - start, 1.0)
+    result[live] = np.where(done.any(axis=0), (first + share) * PLATEAU_STEP_H, np.inf)
+    return result

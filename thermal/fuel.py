@@ -1,0 +1,125 @@
+"""Fuel: what each leg between fills needs, how long the tank lasts, and what running dry would cost."""
+
+from dataclasses import dataclass
+from math import hypot
+
+import numpy as np
+
+from thermal.columns import Columns
+from thermal.grid import Grid
+from thermal.normal import normal_cdf, normal_cdf_exact
+from thermal.params import Risk, Trip
+from thermal.paths import Model
+from thermal.ranges import Array
+
+__all__ = ["Leg", "endurance_h", "fuel_loss", "legs_of"]
+
+SURE_SPREADS = 6.0
+SMALLEST_SPREAD_L = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A part of the trip between fills: hours, litres needed, litres at hand, chance to end it above the reserve."""
+
+    start_h: float
+    end_h: float
+    need_l: float
+    have_l: float
+    chance_above_reserve: float
+
+
+def leg_bounds(grid: Grid, trip: Trip) -> list[tuple[float, float]]:
+    """Return start and end of each leg [h]; a tank is filled at the start of a refuelling stop."""
+    fills = [stop.at_h for stop in trip.stops if stop.refuel and stop.at_h > 0]
+    edges = [0.0, *fills, float(trip.hours)]
+    return list(zip(edges[:-1], edges[1:], strict=True))
+
+
+def legs_of(
+    grid: Grid, trip: Trip, burnt: Array, columns: Columns, *, reserve_l: float, risk: Risk
+) -> tuple[Leg, ...]:
+    """Return the legs of one column; `burnt` (s + 1,) is cumulated fuel at the nodes [L].
+
+    The chance is `Phi((have - reserve - need)/sqrt(gauge^2 + (sd_burn need)^2))`; the gauge's error counts on the first
+    leg only, because later legs start from a full tank.
+    """
+    legs = []
+    for i, (start, end) in enumerate(leg_bounds(grid, trip)):
+        need = float(np.interp(end, grid.time_h, burnt) - np.interp(start, grid.time_h, burnt))
+        have = float(_at_hand(columns, trip, first=i == 0)[0])
+        gauge = risk.sd_gauge_share * float(columns.tank[0]) if i == 0 and not _filled_at_start(trip) else 0.0
+        spread = max(hypot(gauge, risk.sd_ln_burn * need), SMALLEST_SPREAD_L)
+        legs.append(Leg(start, end, need, have, normal_cdf_exact((have - reserve_l - need) / spread)))
+    return tuple(legs)
+
+
+def endurance_h(grid: Grid, burnt: Array, columns: Columns) -> tuple[float | None, float]:
+    """Return how long the fuel at hand lasts, h: on the nominal burn (None: longer than the trip), and at full fire."""
+    fuel = float(columns.fuel[0])
+    out = first_dry_h(grid.time_h, burnt, fuel)
+    return out, fuel / (float(columns.burn_high[0]) * 3600.0) if columns.burn_high[0] > 0 else np.inf
+
+
+def first_dry_h(time_h: Array, burnt: Array, fuel_l: float) -> float | None:
+    """Return when the cumulated burn `burnt` [L] passes `fuel_l`, h, or None."""
+    if burnt[-1] <= fuel_l:
+        return None
+    i = max(int(np.searchsorted(burnt, fuel_l, side="right")), 1)
+    share = (fuel_l - burnt[i - 1]) / (burnt[i] - burnt[i - 1])
+    return float(time_h[i - 1] + share * (time_h[i] - time_h[i - 1]))
+
+
+def fuel_loss(model: Model, burnt: Array, *, late: Array, risk: Risk, trip: Trip, every: int) -> Array:
+    """Return the chance that running dry ruins the load in each world, shape (w,).
+
+    Parameters
+    ----------
+    model : Model
+        Columns (w).
+    burnt : ndarray, shape (s + 1, w)
+        Cumulated fuel at the nodes without a limit [L].
+    late : ndarray, shape (j, w)
+        Chance that help is late for a loss of heat at each looked-at hour [-].
+    risk, trip, every
+        Uncertainties, fills, hours between looked-at moments.
+
+    Notes
+    -----
+    In each leg the chance to be dry by hour j is `1 - Phi((F0 - B_j)/sqrt(gauge^2 + (sd_burn B_j)^2))`. A planned
+    fill does not by itself bring heat back: an engine that ran dry has to be bled, so help is waited for all the same.
+    """
+    grid, columns = model.grid, model.columns
+    at = np.arange(len(grid.at_hour))[::every]
+    nodes = burnt[grid.at_hour[::every]]
+    kept = np.ones(columns.width)
+    for i, (start, end) in enumerate(leg_bounds(grid, trip)):
+        b0, b1 = _burnt_at(grid, burnt, start), _burnt_at(grid, burnt, end)
+        have = _at_hand(columns, trip, first=i == 0)
+        gauge = risk.sd_gauge_share * columns.tank if i == 0 and not _filled_at_start(trip) else 0.0 * columns.tank
+        need = b1 - b0
+        if ((have - need) > SURE_SPREADS * np.hypot(gauge, risk.sd_ln_burn * need)).all():
+            continue
+        used = np.clip(nodes, b0, b1) - b0
+        dry = 1.0 - normal_cdf((have - used) / np.maximum(np.hypot(gauge, risk.sd_ln_burn * used), SMALLEST_SPREAD_L))
+        inside = (at < end)[:, None]
+        lost = np.where(inside, late, 0.0)
+        newly = np.diff(dry, axis=0)
+        newly[0] += dry[0] if start == 0 else 0.0
+        after = np.where(inside[1:], lost[1:], lost[:-1])
+        kept = kept * (1.0 - (newly * (lost[:-1] + after) / 2).sum(axis=0))
+    return 1.0 - np.clip(kept, 0.0, 1.0)
+
+
+def _burnt_at(grid: Grid, burnt: Array, hour: float) -> Array:
+    """Return cumulated fuel at a time that is a node of the grid, shape (w,)."""
+    row: Array = burnt[int(np.searchsorted(grid.time_h, hour - 1e-6))]
+    return row
+
+
+def _filled_at_start(trip: Trip) -> bool:
+    return any(stop.refuel and stop.at_h == 0 for stop in trip.stops)
+
+
+def _at_hand(columns: Columns, trip: Trip, *, first: bool) -> Array:
+    return columns.fuel if first and not _filled_at_start(trip) else columns.tank

@@ -1,0 +1,168 @@
+"""The trip as planned: one path without uncertainty, with the tank that may run dry, and what it says hour by hour."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from thermal.capacity import Capacity, capacity_of
+from thermal.cargo import branch_times, plateau_h
+from thermal.columns import Columns, columns_of
+from thermal.fuel import Leg, endurance_h, first_dry_h, leg_bounds, legs_of
+from thermal.grid import Grid, grid_of
+from thermal.params import Load, Risk, Trip, Unit
+from thermal.paths import Model, Paths, air_at, lag_burn_l, model_of, offsets, propagate, start_state, fuel_and_hours
+from thermal.ranges import Array
+from thermal.worlds import starts_cold
+
+__all__ = ["Hours", "Nominal", "nominal"]
+
+STEP_H = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """The nominal path at whole hours, shape (hours + 1,) each; edge and core are None for an empty box.
+
+    air_c, edge_c, core_c [degC]; heat_kw: mean over the hour that begins there, at arrival the last one [kW];
+    fuel_l: burnt since departure [L].
+    """
+
+    at_h: Array
+    air_c: Array
+    edge_c: Array | None
+    core_c: Array | None
+    heat_kw: Array
+    fuel_l: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Nominal:
+    """What the plan says without uncertainty.
+
+    coldest_edge_c at coldest_edge_h, warmest_c of edge or core [degC, h], None for an empty box; fuel_l burnt [L];
+    fuel_out_h when the tank runs dry, None when it does not [h]; engine_h; legs between fills; endurance_h on the nominal
+    burn (None: longer than the trip) and endurance_full_fire_h of the fuel at hand [h]; damage_after_h[i] hours from whole
+    hour i until the edge reaches the damage limit without heat, inf when not before arrival; plateau_h[i] hours it then
+    stays at the freezing point until the edge is frozen through, inf when it does not get there [h].
+    """
+
+    coldest_edge_c: float | None
+    coldest_edge_h: float | None
+    warmest_c: float | None
+    fuel_l: float
+    fuel_out_h: float | None
+    engine_h: float
+    legs: tuple[Leg, ...]
+    endurance_h: float | None
+    endurance_full_fire_h: float
+    capacity: Capacity
+    damage_after_h: Array
+    plateau_h: Array
+    hours: Hours
+
+
+def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = None) -> Nominal:
+    """Return the nominal forecast of one unit on one trip.
+
+    Parameters
+    ----------
+    unit : Unit
+        Box, heater, fuel.
+    load : Load or None
+        What is carried; None or zero mass: an empty box.
+    trip : Trip
+        The trip.
+    risk : Risk, optional
+        Only for the chance of each leg to end above its reserve; defaults to `Risk()`.
+    """
+    columns = columns_of([unit])
+    laden = load if load is not None and load.mass_kg > 0 else None
+    grid, model, paths, ambient = _march(columns, laden, trip, dry=[])
+    endless = model, paths, ambient
+    burnt = fuel_and_hours(model, paths)[0][:, 0] + lag_burn_l(model)[0] * (grid.time_h > 0)
+    legs = legs_of(grid, trip, burnt, columns, reserve_l=unit.reserve_l, risk=Risk() if risk is None else risk)
+    lasts = endurance_h(grid, burnt, columns)
+    dry = _dry_spans(grid, trip, burnt, columns)
+    if dry:
+        grid, model, paths, ambient = _march(columns, laden, trip, dry=dry)
+    damage, plateau = _without_heat(*endless, trip=trip, load=laden)
+    edge = paths.x[:, 1, 0]
+    burnt, engine = (part[:, 0] for part in fuel_and_hours(model, paths))
+    burnt = burnt + lag_burn_l(model)[0] * (grid.time_h > 0)
+    low = int(edge.argmin())
+    return Nominal(
+        coldest_edge_c=float(edge[low]) if laden else None,
+        coldest_edge_h=float(grid.time_h[low]) if laden else None,
+        warmest_c=float(paths.x[:, 1:, 0].max()) if laden else None,
+        fuel_l=float(burnt[-1]),
+        fuel_out_h=dry[0][0] if dry else None,
+        engine_h=float(engine[-1]),
+        legs=legs,
+        endurance_h=lasts[0],
+        endurance_full_fire_h=lasts[1],
+        capacity=capacity_of(columns, trip),
+        damage_after_h=damage,
+        plateau_h=plateau,
+        hours=_hours(model, paths, ambient, burnt, laden=laden is not None),
+    )
+
+
+def _march(
+    columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[float, float]]
+) -> tuple[Grid, Model, Paths, Array]:
+    grid = grid_of(trip, cold_start=starts_cold(trip), dry=dry, step_h=STEP_H)
+    model = model_of(grid, columns, load)
+    ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
+    set_c = trip.set_point_c + offsets(model.net, columns, trip, ambient)
+    start = start_state(model.net, trip, load)
+    return grid, model, propagate(model, set_c=set_c, ambient=ambient, start=start), ambient
+
+
+def _dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[tuple[float, float]]:
+    """Return the spans without fuel: from the moment a leg's tank is empty until the next fill or the end of the trip."""
+    spans = []
+    filled_first = any(stop.refuel and stop.at_h == 0 for stop in trip.stops)
+    for i, (start, end) in enumerate(leg_bounds(grid, trip)):
+        have = float(columns.tank[0] if i or filled_first else columns.fuel[0])
+        inside = (grid.time_h >= start - 1e-6) & (grid.time_h <= end + 1e-6)
+        out = first_dry_h(grid.time_h[inside], burnt[inside] - burnt[inside][0], have)
+        if out is not None:
+            spans.append((out, end))
+    return spans
+
+
+def _without_heat(
+    model: Model, paths: Paths, ambient: Array, *, trip: Trip, load: Load | None
+) -> tuple[Array, Array]:
+    """Return time to damage and plateau for heat that stops at each whole hour, inf where it does not come to that."""
+    if load is None:
+        never = np.full(trip.hours + 1, np.inf)
+        return never, never
+    limits = (load.damage_limit_c, load.freezes_c)
+    reached, core = branch_times(model, paths, ambient=ambient, limits_c=limits)
+    plateau = plateau_h(
+        model.net,
+        from_h=np.arange(trip.hours + 1) + reached[1],
+        core_c=core[1],
+        freezes_c=load.freezes_c,
+        latent_j=load.latent_kj_kg * 1e3 * load.edge_share * load.mass_kg,
+        ambient_c=np.array(trip.ambient_c),
+    )
+    return reached[0], plateau
+
+
+def _hours(model: Model, paths: Paths, ambient: Array, burnt: Array, *, laden: bool) -> Hours:
+    grid = model.grid
+    at = grid.at_hour
+    air = air_at(model, paths, ambient)[:, 0]
+    first = model.net.film * paths.x[0, 0] + model.net.edge * paths.x[0, 1]
+    energy = np.concatenate([[0.0], np.cumsum(paths.heat[:, 0] * grid.dt_s)])[at]
+    heat = np.diff(energy) / 3600.0 / 1000.0
+    return Hours(
+        at_h=np.arange(len(at)).astype(float),
+        air_c=np.concatenate([first / model.net.air_sum, air])[at],
+        edge_c=paths.x[at, 1, 0] if laden else None,
+        core_c=paths.x[at, 2, 0] if laden else None,
+        heat_kw=np.concatenate([heat, heat[-1:]]),
+        fuel_l=burnt[at],
+    )

@@ -1,0 +1,181 @@
+"""How boxes go through a trip: stores and heat at every node, for all columns at once.
+
+The heater is averaged over its cycle: in each step it gives the heat, within its limits, that brings the air to the set
+point plus the thermostat offset at the end of the step. One clip covers holding, warming up, floating warm and the floor
+of low fire. A second path without heat runs along for the time to damage.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from thermal.box import Network, air_c, door_w_k, network
+from thermal.columns import Columns
+from thermal.grid import Grid
+from thermal.heater import duty_of, thermostat_offset, use_of
+from thermal.params import Load, Trip
+from thermal.ranges import Array
+from thermal.steps import Modes, Steps, modes_of, steps_of
+
+__all__ = [
+    "Model", "Paths", "air_at", "fuel_and_hours", "lag_burn_l", "model_of", "offsets", "propagate", "start_state",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """Everything that a march over a grid needs for columns (w): networks, door states and exact steps."""
+
+    grid: Grid
+    columns: Columns
+    net: Network
+    door: Array
+    modes: Modes
+    steps: Steps
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """Paths of columns: x (s + 1, 3, w) stores [degC], heat (s, w) [W], unheated (s + 1, 3, w) the path without heat."""
+
+    x: Array
+    heat: Array
+    unheated: Array
+
+
+def model_of(grid: Grid, columns: Columns, load: Load | None, *, edge_film: Array | float = 1.0) -> Model:
+    """Return the model of `columns` carrying `load` on `grid`."""
+    net = network(columns, load, edge_film=edge_film)
+    door = np.array(
+        [
+            door_w_k(columns, span_k=span, open_share=share) if share else np.zeros(columns.width)
+            for span, share in zip(grid.span_k, grid.open_share, strict=True)
+        ]
+    )
+    modes = modes_of(net, door)
+    steps = steps_of(net, modes, grid.kind_door, grid.kind_dt_s)
+    return Model(grid=grid, columns=columns, net=net, door=door, modes=modes, steps=steps)
+
+
+def start_state(net: Network, trip: Trip, load: Load | None, *, load_shift: Array | float = 0.0) -> Array:
+    """Return lining, edge and core at the start, degC, shape (3, w); `load_shift` [K] is added to the load's."""
+    start = trip.start
+    lining = np.full_like(net.ua, trip.set_point_c if trip.box_start_c is None else trip.box_start_c)
+    if start is not None and start.lining_c is not None:
+        lining = np.full_like(net.ua, start.lining_c)
+    elif start is not None and start.air_c is not None:
+        through = (net.ua - net.wall) / net.film
+        lining = start.air_c - through * (start.air_c - trip.ambient_c[0])
+    loaded = lining if load is None else np.full_like(net.ua, load.temperature_c)
+    edge = loaded if start is None or start.edge_c is None else np.full_like(net.ua, start.edge_c)
+    core = loaded if start is None or start.core_c is None else np.full_like(net.ua, start.core_c)
+    return np.array([lining, edge + load_shift, core + load_shift])
+
+
+def offsets(net: Network, columns: Columns, trip: Trip, ambient: Array) -> Array:
+    """Return the thermostat offset of each step at the duty that holds the set point there, K, shape (s, w)."""
+    need = net.ua * (trip.set_point_c - ambient) - net.heat_edge - net.heat_core
+    return thermostat_offset(net, columns, duty_of(columns, need))
+
+
+def propagate(model: Model, *, set_c: Array, ambient: Array, start: Array, dtype: type = np.float64) -> Paths:
+    """March the columns over the grid.
+
+    Parameters
+    ----------
+    model : Model
+        Exact steps of the columns.
+    set_c : ndarray, shape (s, w) or (s, 1)
+        Air temperature to hold in each step, offset included [degC].
+    ambient : ndarray, shape (s, w)
+        Mean ambient of each step [degC].
+    start : ndarray, shape (3, w)
+        Lining, edge, core [degC].
+    dtype : type
+        Precision of the march; float32 changes a score by less than 0.01 points and suits large batches.
+    """
+    grid, steps = model.grid, _cast(model.steps, dtype)
+    width = model.columns.width
+    ambient = ambient.astype(dtype)
+    drift = steps.ambient[:, grid.kind] * ambient
+    if model.net.heat_core.any():
+        drift += steps.own[:, grid.kind]
+    row, wanted = _control(model, steps, set_c=set_c.astype(dtype), ambient=ambient, drift=drift)
+    matrix = np.ascontiguousarray(np.concatenate([steps.m, row[None]]).transpose(2, 0, 1, 3))
+    gain = np.ascontiguousarray(steps.heat.transpose(1, 0, 2))
+    low, high = _limits(model, dtype)
+    x = np.empty((len(grid.dt_s) + 1, 3, 2, width), dtype=dtype)
+    heat = np.empty((len(grid.dt_s), width), dtype=dtype)
+    x[0] = start[:, None]
+    y = np.empty((4, 2, width), dtype=dtype)
+    store, control = y[:3], y[3, 0]
+    for s, kind in enumerate(grid.kind.tolist()):
+        np.einsum("ijw,jrw->irw", matrix[kind], x[s], out=y)
+        q = heat[s]
+        np.add(control, wanted[s], out=q)
+        np.maximum(q, low[s], out=q)
+        np.minimum(q, high[s], out=q)
+        after = x[s + 1]
+        np.add(store, drift[:, s, None], out=after)
+        after[:, 0] += gain[kind] * q
+    return Paths(x=x[:, :, 0], heat=heat, unheated=x[:, :, 1])
+
+
+def _cast(steps: Steps, dtype: type) -> Steps:
+    return Steps(*(getattr(steps, f.name).astype(dtype, copy=False) for f in fields(steps)))
+
+
+def _control(model: Model, steps: Steps, *, set_c: Array, ambient: Array, drift: Array) -> tuple[Array, Array]:
+    """Return the heater's control as a fourth row of each step's matrix, and the heat wanted without it [W].
+
+    The air at the end of a step is linear in the heat given, so the heat that brings it to `set_c` is too.
+    """
+    grid, net, dtype = model.grid, model.net, drift.dtype
+    doors = model.door[grid.kind_door]
+    total = net.air_sum + doors
+    g_lining, g_edge = (net.film / total).astype(dtype), (net.edge / total).astype(dtype)
+    unit_gain = g_lining * steps.heat[0] + g_edge * steps.heat[1] + (1 / total).astype(dtype)
+    row: Array = -(g_lining * steps.m[0] + g_edge * steps.m[1]) / unit_gain
+    floating = (g_lining / unit_gain)[grid.kind] * drift[0]
+    floating += (g_edge / unit_gain)[grid.kind] * drift[1]
+    wanted: Array = set_c / unit_gain[grid.kind]
+    wanted -= floating
+    if doors.any():
+        wanted -= (doors / total / unit_gain).astype(dtype)[grid.kind] * ambient
+    return row, wanted
+
+
+def _limits(model: Model, dtype: type) -> tuple[list[Array], list[Array]]:
+    """Return the least and the most heat of each step [W], views of shape (w,) per step."""
+    grid, columns = model.grid, model.columns
+    nothing, least, most = (v.astype(dtype) for v in (0 * columns.q_max, columns.q_low, columns.q_max))
+    low = [nothing if off else least for off in grid.off.tolist()]
+    high = [nothing if off else most for off in grid.off.tolist()]
+    if grid.cold_start:
+        waiting = columns.lag
+        for s, dt in enumerate(grid.dt_s):
+            if not waiting.any():
+                break
+            share = (np.maximum(dt - waiting, 0.0) / dt).astype(dtype)
+            low[s], high[s] = low[s] * share, high[s] * share
+            waiting = np.maximum(waiting - dt, 0.0)
+    return low, high
+
+
+def lag_burn_l(model: Model) -> Array:
+    """Return the fuel that a cold start burns before heat arrives, L, shape (w,)."""
+    if not model.grid.cold_start or model.grid.off[0]:
+        return np.zeros(model.columns.width)
+    return model.columns.lag * model.columns.burn_high
+
+
+def fuel_and_hours(model: Model, paths: Paths) -> tuple[Array, Array]:
+    """Return cumulated fuel [L] and engine hours at the nodes, shape (s + 1, w) each."""
+    grid = model.grid
+    return use_of(model.columns, duty_of(model.columns, paths.heat), np.where(grid.off, 0.0, grid.dt_s))
+
+
+def air_at(model: Model, paths: Paths, ambient: Array) -> Array:
+    """Return the air temperature at the end of each step with that step's heat, degC, shape (s, w)."""
+    stores = np.moveaxis(paths.x[1:], 1, 0)
+    return air_c(model.net, stores, paths.heat, door=model.door[model.grid.door], ambient=ambient)

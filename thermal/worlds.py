@@ -1,0 +1,154 @@
+"""One trip in many worlds: the boxes, the weather and the load as they may really be, and how each world ends."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from thermal.box import network
+from thermal.cargo import hold_h
+from thermal.columns import Columns
+from thermal.forecast import error_modes, tail_scale
+from thermal.fuel import fuel_loss
+from thermal.grid import Grid, grid_of
+from thermal.lattice import coordinate, mode_coordinates
+from thermal.normal import normal_cdf
+from thermal.params import Load, Risk, Trip
+from thermal.paths import Model, Paths, model_of, offsets, propagate, start_state, fuel_and_hours
+from thermal.ranges import Array
+
+__all__ = ["Plan", "Worlds", "plan_of", "run_worlds"]
+
+# Two constants of the score only, fitted once against resolved cycles on worlds not used for the calibration: the edge of
+# the averaged model is a little warm, and heat that is back is not warm at once.
+MODEL_BIAS_K = 0.2
+RECOVER_H = 0.25
+# Help later than this many geometric spreads is left out: its probability is below 1e-4.
+LATEST_HELP_SPREADS = 3.7
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What all units of a trip share: grid, ambient of each step, and its forecast error modes (steps, 8)."""
+
+    trip: Trip
+    risk: Risk
+    grid: Grid
+    ambient: Array
+    modes: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Worlds:
+    """How each world ended; shapes (units, n).
+
+    cold_margin, hot_margin [K], hot is inf without a warm limit; breakdown, fuel: chance that a loss of heat ruins the load
+    in this world; coldest [degC]: lowest edge temperature while the heater works.
+    """
+
+    cold_margin: Array
+    hot_margin: Array
+    breakdown: Array
+    fuel: Array
+    coldest: Array
+
+
+def starts_cold(trip: Trip) -> bool:
+    """Return whether the box starts off its set point with cold coolant."""
+    if trip.start is not None and trip.start.heater_hot:
+        return False
+    moved = trip.start is not None and (trip.start.lining_c is not None or trip.start.air_c is not None)
+    return moved or (trip.box_start_c is not None and trip.box_start_c != trip.set_point_c)
+
+
+@lru_cache(maxsize=64)
+def plan_of(trip: Trip, risk: Risk) -> Plan:
+    """Return the plan of a trip under a risk; cached, because many units are asked about one trip."""
+    grid = grid_of(trip, cold_start=starts_cold(trip))
+    return Plan(
+        trip=trip,
+        risk=risk,
+        grid=grid,
+        ambient=grid.step_means(np.array(trip.ambient_c)),
+        modes=grid.step_means(error_modes(risk, hours=trip.hours)),
+    )
+
+
+def run_worlds(
+    plan: Plan, columns: Columns, load: Load, *, points: slice, every: int = 1
+) -> Worlds:
+    """Return how the worlds `points` of the table end for each unit of `columns`.
+
+    Parameters
+    ----------
+    plan : Plan
+        The trip.
+    columns : Columns
+        Units, shape (u,).
+    load : Load
+        What they carry, mass above zero.
+    points : slice
+        Which worlds.
+    every : int
+        Hours between the moments at which a breakdown is looked at; 1 for a score, 2 for a first screen.
+    """
+    risk, count = plan.risk, points.stop - points.start
+    units = columns.width
+
+    def spread(name: str) -> Array:
+        return np.tile(coordinate(name, points), units)
+
+    worlds = columns.repeat(count).scaled(
+        k=np.exp(risk.sd_ln_k * spread("k")), output=np.exp(risk.sd_ln_output * spread("output"))
+    )
+    model = model_of(plan.grid, worlds, load, edge_film=np.exp(risk.sd_ln_edge_film * spread("film")))
+    scale = tail_scale(coordinate("tail", points), df=risk.forecast_tail_df)
+    error = plan.modes @ (mode_coordinates(points) * scale)
+    ambient = np.tile(plan.ambient[:, None] + error, units)
+    start = start_state(model.net, plan.trip, load, load_shift=risk.sd_load_c * spread("load"))
+    set_c = _held_c(plan, columns, load, count=count)
+    paths = propagate(model, set_c=set_c, ambient=ambient, start=start, dtype=np.float32)
+    limit = load.damage_limit_c + risk.sd_damage_c * spread("damage")
+    ended = _outcome(plan, model, paths, limit=limit, load=load, every=every)
+    return Worlds(*(part.reshape(units, count) for part in ended))
+
+
+def _held_c(plan: Plan, columns: Columns, load: Load, *, count: int) -> Array:
+    """Return the air temperature that each unit's thermostat holds in each step, repeated for its worlds (s, w)."""
+    offset = offsets(network(columns, load), columns, plan.trip, plan.ambient[:, None])
+    held: Array = plan.trip.set_point_c + offset
+    return np.repeat(held, count, axis=1) if columns.width > 1 else held
+
+
+def _outcome(
+    plan: Plan, model: Model, paths: Paths, *, limit: Array, load: Load, every: int
+) -> tuple[Array, Array, Array, Array, Array]:
+    risk = plan.risk
+    edge = paths.x[:, 1]
+    coldest = edge.min(axis=0)
+    if load.high_c is None:
+        hot = np.full_like(coldest, np.inf)
+    else:
+        hot = load.high_c - np.maximum(edge.max(axis=0), paths.x[:, 2].max(axis=0))
+    burnt, engine = fuel_and_hours(model, paths)
+    longest = risk.help_median_h * risk.help_gsd**LATEST_HELP_SPREADS + RECOVER_H
+    hold = hold_h(model, paths, limit_c=limit, longest_h=longest, every=every)
+    late = _late(risk, hold)
+    hours = plan.grid.at_hour[::every]
+    run = np.diff(engine[hours], axis=0)
+    exposure = (run * (late[:-1] + late[1:]) / 2).sum(axis=0)
+    # Exact for a gamma-distributed failure rate and any number of repeated failures.
+    breakdown = 1.0 - (1.0 + exposure / risk.engine_h) ** (-risk.failures)
+    fuel = fuel_loss(model, burnt, late=late, risk=risk, trip=plan.trip, every=every)
+    return coldest - limit - MODEL_BIAS_K, hot, breakdown, fuel, coldest
+
+
+def _late(risk: Risk, hold: Array) -> Array:
+    """Return the chance that help comes after the load is lost, for a loss of heat with `hold` hours to damage."""
+    late = np.zeros_like(hold)
+    reached = np.isfinite(hold)
+    if not reached.any():
+        return late
+    time_left = np.maximum(hold[reached] - RECOVER_H, 1e-9)
+    late[reached] = normal_cdf((np.log(risk.help_median_h) - np.log(time_left)) / np.log(risk.help_gsd))
+    return late
