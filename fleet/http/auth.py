@@ -1,6 +1,7 @@
 """Who is calling, and whether the caller's role may do this. Fleets are never named by a request, only by a
 token."""
 
+import re
 from collections.abc import Mapping
 from hmac import compare_digest
 from typing import Any, Literal
@@ -22,8 +23,8 @@ from fleet.models.members import Fleet, Member
 ANY: Literal["any"] = "any"
 Roles = Mapping[str, "frozenset[str] | set[str] | Literal['any']"] | Literal["any"]
 
-MAX_TOKEN_LENGTH = 256
-"""Longer than any token we issue; nothing longer is hashed."""
+# Longer than any token we issue: nothing longer is hashed, and nothing unprintable reaches the database.
+_VISIBLE = re.compile(r"[!-~]{1,256}")
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -37,17 +38,16 @@ class TokenAuthentication(BaseAuthentication):
         parts = get_authorization_header(request).split()
         if not parts:
             return None  # No header: RoleAllowed answers with the same 401 unless the view is public.
-        if len(parts) != 2 or parts[0].lower() != b"bearer" or len(parts[1]) > MAX_TOKEN_LENGTH:
+        if len(parts) != 2 or parts[0].lower() != b"bearer":
             raise AuthenticationFailed
         member, token = self._find(parts[1])
         bind_member(member_id=member.pk, fleet_id=member.fleet_id)
         return member, token
 
     def _find(self, raw: bytes) -> tuple[Any, Any]:
-        try:
-            text = raw.decode("ascii")
-        except UnicodeDecodeError as error:
-            raise AuthenticationFailed from error
+        text = raw.decode("latin-1")
+        if not _VISIBLE.fullmatch(text):
+            raise AuthenticationFailed
         digest = hash_token(text)
         candidates = get_token_model().objects.select_related("user__fleet")
         for token in candidates.filter(token_key=text[: CONSTANTS.TOKEN_KEY_LENGTH]):

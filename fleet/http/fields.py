@@ -8,7 +8,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from rest_framework import serializers
@@ -24,6 +24,7 @@ _RFC3339 = re.compile(
     r"([Zz]|[+-](?:[01]\d|2[0-3]):[0-5]\d)",
     re.ASCII,
 )
+_DATE = re.compile(r"(?:19[89]\d|20\d\d)-\d{2}-\d{2}", re.ASCII)
 _EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 _LATEST = datetime(2100, 1, 1, tzinfo=UTC)
 
@@ -211,16 +212,33 @@ class InstantField(serializers.Field):
         return instant_text(value)
 
 
+class StrictDateField(serializers.Field):
+    """A calendar date, `2027-01-12`, between the years 1980 and 2099."""
+
+    default_error_messages = {"not-a-date": "Send a date (1980 to 2099) such as 2027-01-12."}
+
+    def to_internal_value(self, data: Any) -> date:
+        if not isinstance(data, str) or not _DATE.fullmatch(data):
+            self.fail("not-a-date")
+        try:
+            return date.fromisoformat(data)
+        except ValueError:  # the thirtieth of February
+            self.fail("not-a-date")
+
+    def to_representation(self, value: date) -> str:
+        return value.isoformat()
+
+
 def parse_instant(text: str) -> datetime | None:
     """The moment that `text` names in RFC 3339, in UTC; None where it names none or lies outside 2000 to
     2099."""
     match = _RFC3339.fullmatch(text)
     if match is None:
         return None
-    date, time, fraction, offset = match.groups()
+    day, clock, fraction, offset = match.groups()
     offset = "+00:00" if offset in "Zz" else offset
     try:
-        value = datetime.fromisoformat(f"{date}T{time}.{(fraction or '')[:6].ljust(6, '0')}{offset}")
+        value = datetime.fromisoformat(f"{day}T{clock}.{(fraction or '')[:6].ljust(6, '0')}{offset}")
     except ValueError:  # the thirtieth of February
         return None
     return value.astimezone(UTC) if _EARLIEST <= value < _LATEST else None

@@ -8,6 +8,7 @@ object at the top (an array where the view sets `accepts_list = True`).
 import json
 import math
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import IO, Any, NoReturn
 
@@ -108,8 +109,7 @@ def read_json(body: bytes) -> Any:
 def _object_without_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     result = dict(pairs)
     if len(result) != len(pairs):
-        names = [name for name, _ in pairs]
-        twin = next(name for name in names if names.count(name) > 1)
+        twin, _ = Counter(name for name, _ in pairs).most_common(1)[0]
         raise MalformedBody(f"The member {twin[:80]!a} occurs twice in one object.")
     return result
 

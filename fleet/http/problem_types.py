@@ -44,6 +44,7 @@ _ROWS: tuple[tuple[str, int, str], ...] = (
     # Trips, holds, alarms, inspections
     ("dispatch-blocked", 409, "The unit may not take this trip"),
     ("invalid-transition", 409, "The trip cannot take this step now"),
+    ("no-unit", 409, "The trip names no unit"),
     ("release-not-allowed", 409, "This hold cannot be released"),
     ("alarm-still-reported", 409, "The unit still reports the fault"),
     ("already-signed", 409, "What is signed is never edited"),

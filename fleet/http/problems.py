@@ -17,6 +17,7 @@ from django.core.exceptions import BadRequest, PermissionDenied, RequestDataTooB
 from django.core.signals import got_request_exception
 from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.utils.encoding import escape_uri_path
 from rest_framework import exceptions as drf
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
@@ -78,7 +79,7 @@ def problem_body(
     kind = PROBLEMS[code]
     body: dict[str, Any] = {"type": kind.uri, "title": kind.title, "status": kind.status}
     body["detail"] = detail or kind.title
-    body["instance"] = instance
+    body["instance"] = escape_uri_path(instance)
     body["request_id"] = current_request_id()
     if errors:
         body["errors"] = [

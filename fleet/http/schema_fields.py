@@ -49,6 +49,16 @@ class InstantFieldSchema(OpenApiSerializerFieldExtension):
         return {"type": "string", "format": "date-time"}
 
 
+class DateFieldSchema(OpenApiSerializerFieldExtension):
+    """A date."""
+
+    target_class = "fleet.http.fields.StrictDateField"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        return {"type": "string", "format": "date"}
+
+
 class QuantityFieldSchema(OpenApiSerializerFieldExtension):
     """In requests a number in our unit, or a value with one of the allowed units; in answers a number."""
 
@@ -58,7 +68,7 @@ class QuantityFieldSchema(OpenApiSerializerFieldExtension):
         if direction == "response":
             return {"type": "number"}
         dimension = "".join(part.title() for part in self.target.unit.split("_"))
-        # The units are a component of their own: as an inline enum every dimension's `unit` would ask for a name.
+        # A component of its own: as an inline enum every dimension's `unit` would ask for a name.
         names = _component(
             auto_schema, f"Unit{dimension}", {"type": "string", "enum": list(self.target.names)}
         )

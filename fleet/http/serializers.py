@@ -7,6 +7,8 @@ from django.core.exceptions import ImproperlyConfigured
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
+from fleet.http.pointers import MAX_REPORTED
+
 # Fields of the framework that coerce. They are fine in answers, where we write the values ourselves.
 _LAX = (
     serializers.BooleanField,
@@ -53,6 +55,8 @@ class StrictSerializer(serializers.Serializer):
         refused: dict[str, list[ErrorDetail]] = {}
         fields = self.fields
         for name in data:
+            if len(refused) == MAX_REPORTED:
+                break
             if name not in fields:
                 refused[name] = [ErrorDetail("There is no such member.", code="unknown-member")]
             elif fields[name].read_only:

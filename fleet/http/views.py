@@ -4,16 +4,18 @@ from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django.db.models import Model, QuerySet
+from django.http import QueryDict
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 from rest_framework.viewsets import ReadOnlyModelViewSet
 
-from fleet.errors import FieldError, InvalidInput
+from fleet.errors import FieldError, InvalidInput, NotFound
 from fleet.http.auth import Roles, fleet_of, member_of
 from fleet.http.etag import revision_answer
 from fleet.http.filters import accepted_parameters
+from fleet.http.parsers import text_fault
 from fleet.http.pointers import join
 from fleet.http.query import refuse_unknown_parameters
 from fleet.models.members import Fleet, Member
@@ -40,6 +42,8 @@ class StrictQueryMixin(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if any(isinstance(part, str) and text_fault(part) for part in kwargs.values()):
+            raise NotFound  # PostgreSQL cannot even be asked for a name with U+0000 in it.
         refuse_unknown_parameters(request, accepted_parameters(self))
 
     @property
@@ -87,7 +91,10 @@ class CommandView(StrictQueryMixin):
         if serializer_class is None:
             raise TypeError(f"{type(self).__name__} declares no input for {request.method}")
         context = {"request": request, "fleet": self.fleet, **context}
-        serializer = serializer_class(data=request.data, partial=partial, context=context)
+        # An empty body that claims to be a form arrives as a QueryDict, which serializers read by a form's
+        # rules.
+        data = {} if isinstance(request.data, QueryDict) else request.data
+        serializer = serializer_class(data=data, partial=partial, context=context)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
 

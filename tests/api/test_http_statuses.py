@@ -6,6 +6,7 @@ import logging
 import pytest
 from django.test import override_settings
 from django.utils import timezone
+from django.utils.encoding import escape_uri_path
 from knox.models import get_token_model
 from rest_framework.test import APIClient
 
@@ -52,7 +53,7 @@ def problem(answer, code):
     assert (answer.status_code, body["status"]) == (kind.status, kind.status)
     assert (body["type"], body["title"]) == (f"/docs/problems/{kind.slug}/", kind.title)
     assert body["detail"]
-    assert body["instance"] == answer.wsgi_request.path
+    assert body["instance"] == escape_uri_path(answer.wsgi_request.path)
     assert body["request_id"] == answer["X-Request-ID"]
     text = answer.content.decode()
     assert "Traceback" not in text
@@ -71,6 +72,8 @@ def test_an_unknown_object_is_a_404_problem(api):
     problem(api.get("/notes/123456/"), "not-found")
     problem(api.get(f"/notes/{2**80}/"), "not-found")
     problem(api.get("/notes/abc/"), "not-found")
+    problem(api.post("/trips/T%00/depart/"), "not-found")
+    problem(api.get("/notes/%00/"), "not-found")
 
 
 def test_a_wrong_method_is_a_405_problem_with_allow(api, stranger):
@@ -99,6 +102,7 @@ def bad_tokens(token, dispatcher):
     yield "unknown", {"HTTP_AUTHORIZATION": "Bearer " + "0" * 64}
     yield "right key, wrong rest", {"HTTP_AUTHORIZATION": f"Bearer {text[:-1]}x"}
     yield "not ASCII", {"HTTP_AUTHORIZATION": "Bearer é"}
+    yield "with U+0000", {"HTTP_AUTHORIZATION": f"Bearer {text[:20]}\x00{text[21:]}"}
     yield "endless", {"HTTP_AUTHORIZATION": "Bearer " + "a" * 4000}
     good = {"HTTP_AUTHORIZATION": f"Bearer {text}"}
     Member.objects.filter(pk=dispatcher.pk).update(is_active=False)
@@ -220,6 +224,16 @@ def test_a_refused_value_is_pointed_at(api):
         ("body", "/air", "unknown-member"),
         ("body", "/air_c", "too-small"),
     }
+
+
+def test_an_empty_form_is_an_empty_body_and_is_not_read_by_a_forms_rules(api):
+    answer = api.generic("POST", "/echo/", b"", content_type="application/x-www-form-urlencoded")
+    body = problem(answer, "invalid-input")
+    assert [(error["pointer"], error["code"]) for error in body["errors"]] == [("/text", "required")]
+
+
+def test_a_path_is_written_as_a_uri_in_the_problem(api):
+    assert problem(api.get("/nowhere/é%20%00/"), "not-found")["instance"] == "/nowhere/%C3%A9%20%00/"
 
 
 def test_a_command_without_input_takes_no_body(api):

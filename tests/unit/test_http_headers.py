@@ -90,7 +90,7 @@ def _encoded(document):
     ],
 )
 def test_a_made_up_cursor_is_a_value_error_and_nothing_worse(text):
-    with pytest.raises(ValueError, match="^not a cursor$"):
+    with pytest.raises(ValueError, match=r"^not a cursor$"):
         Cursor.decode(text)
 
 

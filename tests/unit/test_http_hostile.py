@@ -1,6 +1,8 @@
 """Bodies that somebody will send one day, by accident or on purpose, and what each is told."""
 
 import pytest
+from django.core.exceptions import ImproperlyConfigured
+from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
 from fleet.errors import InvalidInput
@@ -11,6 +13,7 @@ from fleet.http.fields import (
     StrictBooleanField,
     StrictCharField,
     StrictChoiceField,
+    StrictDateField,
     StrictIntegerField,
 )
 from fleet.http.parsers import MAX_DEPTH, MalformedBody, read_json
@@ -26,6 +29,7 @@ class Stop(StrictSerializer):
 class Load(StrictSerializer):
     id = StrictIntegerField(read_only=True)
     at = InstantField(required=False)
+    day = StrictDateField(required=False)
     mass_kg = FiniteFloatField(min_value=0, max_value=40_000, exclusive_min=True, required=False)
     air_c = QuantityField(unit="c", min_value=-90, max_value=70, required=False)
     count = StrictIntegerField(min_value=0, max_value=100, required=False)
@@ -169,6 +173,10 @@ REFUSED = {
     "year 1": ({"at": "0001-01-01T00:00:00+14:00"}, "/at", "not-an-instant"),
     "year 9999": ({"at": "9999-12-31T23:59:59-14:00"}, "/at", "not-an-instant"),
     "trailing line break": ({"at": "2027-01-12T05:40:00Z\n"}, "/at", "not-an-instant"),
+    "a time as a date": ({"day": "2027-01-12T00:00:00Z"}, "/day", "not-a-date"),
+    "February 30 as a date": ({"day": "2027-02-30"}, "/day", "not-a-date"),
+    "a date of 1066": ({"day": "1066-10-14"}, "/day", "not-a-date"),
+    "a date as a number": ({"day": 20270112}, "/day", "not-a-date"),
     "the body is a list": ([], "", "invalid"),
     "the body is a word": ("x", "", "invalid"),
     "the body is null": (None, "", "null"),
@@ -177,10 +185,24 @@ REFUSED = {
 
 @pytest.mark.parametrize(("body", "pointer", "code"), REFUSED.values(), ids=REFUSED.keys())
 def test_a_value_that_is_not_what_it_should_be_is_refused_and_pointed_at(body, pointer, code):
+    serializer = Load(data=body)
     with pytest.raises(ValidationError) as refusal:
-        serializer = Load(data=body)
         serializer.is_valid(raise_exception=True)
     assert [(error.pointer, error.code) for error in field_errors(refusal.value.detail)] == [(pointer, code)]
+
+
+def test_a_hundred_thousand_members_with_one_twin_are_refused_without_a_search_per_member():
+    members = ",".join(f'"m{number}":1' for number in range(60_000))
+    with pytest.raises(MalformedBody, match="'m7' occurs twice"):
+        read_json(f'{{{members},"m7":1}}'.encode())
+
+
+def test_a_field_that_coerces_cannot_be_declared_for_input():
+    with pytest.raises(ImproperlyConfigured, match="mass_kg: FloatField"):
+        type("Lax", (StrictSerializer,), {"mass_kg": serializers.FloatField()})
+    with pytest.raises(ImproperlyConfigured, match="codes: ListField"):
+        type("Lax", (StrictSerializer,), {"codes": serializers.ListField(child=serializers.CharField())})
+    type("Answer", (StrictSerializer,), {"mass_kg": serializers.FloatField(read_only=True)})
 
 
 def test_every_wrong_value_is_reported_at_once():

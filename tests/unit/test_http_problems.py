@@ -11,7 +11,6 @@ from django.db import OperationalError
 from django.http import Http404
 from rest_framework import exceptions as drf
 
-import fleet.http
 from fleet import errors
 from fleet.errors import FieldError, InvalidInput, WarmgateError
 from fleet.http.pointers import field_errors, join
@@ -122,10 +121,10 @@ def test_pointers_are_escaped_as_rfc_6901_shows(name, pointer):
 
 
 def _error_classes():
-    for module in walk_packages(fleet.__path__, "fleet."):
-        if ".migrations" in module.name or ".management" in module.name or module.name.endswith("wsgi"):
-            continue
-        import_module(module.name)
+    for package in ("fleet", "inspections", "alarms", "thermal"):
+        for module in walk_packages(import_module(package).__path__, f"{package}."):
+            if not {"migrations", "management", "wsgi"} & set(module.name.split(".")):
+                import_module(module.name)
     pending = [WarmgateError]
     while pending:
         kind = pending.pop()
@@ -137,9 +136,7 @@ def _error_classes():
 def test_every_error_class_of_the_service_has_a_row_in_the_table():
     classes = list(_error_classes())
     assert len(classes) > 8
-    missing = {
-        f"{kind.__module__}.{kind.__name__}: {kind.code}" for kind in classes if kind.code not in PROBLEMS
-    }
+    missing = {f"{kind.__module__}.{kind.__name__}: {kind.code}" for kind in classes if kind.code not in PROBLEMS}
     assert missing == set()
 
 
