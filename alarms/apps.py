@@ -1,0 +1,8 @@
+"""Puts the app's contributions into fleet's registries."""
+
+from django.apps import AppConfig
+
+
+class AlarmsConfig(AppConfig):
+    name = "alarms"
+    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,14 @@
+"""Puts fleet's own contributions into the registries."""
+
+from django.apps import AppConfig
+
+
+class FleetConfig(AppConfig):
+    name = "fleet"
+
+    def ready(self) -> None:
+        from fleet.checks import CHECKS
+        from fleet.readiness.registry import checks
+
+        for check in CHECKS:
+            checks.add(check)

@@ -1,0 +1,62 @@
+"""Wakes workers after a commit. The database is the truth; a bell that is lost costs latency, never data.
+
+Tasks are rung by name, so that nothing here knows what they do. After one failure the bell keeps quiet for a while:
+otherwise every request would wait for a broker that is not there.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from functools import partial
+
+from django.conf import settings
+from django.db import transaction
+
+from fleet.celery import app
+from fleet.metrics import BELL
+
+logger = logging.getLogger(__name__)
+
+
+class Breaker:
+    """Open for `pause_s` after a failure. Per process; the clock is monotonic."""
+
+    def __init__(self) -> None:
+        self._quiet_until = 0.0
+        self._lock = threading.Lock()
+
+    def closed(self) -> bool:
+        with self._lock:
+            return time.monotonic() >= self._quiet_until
+
+    def trip(self, pause_s: float) -> None:
+        with self._lock:
+            self._quiet_until = time.monotonic() + pause_s
+
+    def reset(self) -> None:
+        with self._lock:
+            self._quiet_until = 0.0
+
+
+breaker = Breaker()
+
+
+def ring(task: str) -> None:
+    """Asks the worker to run *task* once the current transaction has committed. Never raises."""
+    if settings.BELL == "auto":
+        transaction.on_commit(partial(_ring_now, task), robust=True)
+
+
+def _ring_now(task: str) -> None:
+    if not breaker.closed():
+        BELL.labels(outcome="quiet").inc()
+        return
+    try:
+        app.send_task(task, retry=False, expires=60, ignore_result=True)
+        BELL.labels(outcome="rung").inc()
+    except Exception as error:  # noqa: BLE001 - any broker failure must leave the commit untouched
+        breaker.trip(settings.BELL_PAUSE_S)
+        BELL.labels(outcome="failed").inc()
+        logger.warning("The bell did not ring for %s: %s", task, error)

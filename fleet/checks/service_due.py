@@ -1,0 +1,90 @@
+"""fleet.service_due: is the unit due for service before the trip ends?"""
+
+from __future__ import annotations
+
+import calendar
+from datetime import date, datetime, timedelta
+
+from fleet.readiness.facts import Facts
+from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.registry import PLANNED, Check, Words, at_loading
+
+ID = "fleet.service_due"
+SOURCE = "unit model's service plan; policy: service_grace_h, service_grace_days"
+
+
+def add_months(day: date, months: int) -> date:
+    """The same day of a later month, or that month's last day."""
+    index = day.year * 12 + day.month - 1 + months
+    year, month = divmod(index, 12)
+    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+
+
+def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
+    every_h, every_months = facts.unit.design["service_every_h"], facts.unit.design["service_every_months"]
+    if every_h is None and every_months is None:
+        return Finding(ID, Outcome.PASS, "The unit model has no service plan.", SOURCE)
+    findings = [
+        finding for finding in (_by_hours(facts, every_h), _by_date(facts, every_months, now)) if finding is not None
+    ]
+    if not findings:
+        return Finding(
+            ID, Outcome.UNKNOWN, "The last service of the unit is not recorded.", SOURCE, remedy=_book()
+        )  # fmt: skip
+    worst = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
+    return min(findings, key=lambda finding: worst.index(finding.outcome))
+
+
+def _by_hours(facts: Facts, every_h: float | None) -> Finding | None:
+    counter, last_h = facts.unit.values.get("engine_hours_h"), facts.unit.serviced_at_h
+    if every_h is None or counter is None or last_h is None:
+        return None
+    trip_h = (facts.trip.arrive_at - facts.trip.depart_at) / timedelta(hours=1)
+    left_h = last_h + every_h - float(counter.value)
+    if left_h < -facts.policy.service_grace_h:
+        outcome, text = Outcome.BLOCK, f"Service is {-left_h:.0f} engine hours overdue."
+    elif left_h < trip_h:
+        outcome, text = (
+            Outcome.CONCERN,
+            f"Service is due in {max(left_h, 0):.0f} engine hours, within the trip.",
+        )
+    else:
+        outcome, text = Outcome.PASS, f"Service is due in {left_h:.0f} engine hours."
+    remedy = None if outcome is Outcome.PASS else _book()
+    return Finding(
+        ID, outcome, text, SOURCE, float(counter.value), last_h + every_h, "h", round(left_h, 1), remedy=remedy
+    )  # fmt: skip
+
+
+def _by_date(facts: Facts, every_months: float | None, now: datetime) -> Finding | None:
+    last_on = facts.unit.serviced_on
+    if every_months is None or last_on is None:
+        return None
+    due_on = add_months(last_on, int(every_months))
+    overdue_days = (now.date() - due_on).days
+    if overdue_days > facts.policy.service_grace_days:
+        outcome, text = Outcome.BLOCK, f"Service was due on {due_on:%Y-%m-%d}, {overdue_days} days ago."
+    elif due_on <= facts.trip.arrive_at.date():
+        outcome, text = Outcome.CONCERN, f"Service is due on {due_on:%Y-%m-%d}."
+    else:
+        outcome, text = Outcome.PASS, f"Service is due on {due_on:%Y-%m-%d}."
+    return Finding(ID, outcome, text, SOURCE, remedy=None if outcome is Outcome.PASS else _book())
+
+
+def _book() -> Remedy:
+    return Remedy("service", "Book the service, or record it if it was done.")
+
+
+CHECK = Check(
+    id=ID,
+    words=Words(
+        asks="Is the unit due for service?",
+        blocks="overdue beyond `service_grace_h` engine hours or `service_grace_days`",
+        concern="due before the trip ends",
+        unknown="a service plan but no recorded service",
+    ),
+    judge=judge,
+    due=at_loading,
+    required=False,
+    phases=PLANNED,
+)

@@ -1,0 +1,89 @@
+"""fleet.telemetry: is what we know of the unit fresh and believable?"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from fleet.readiness.facts import Facts
+from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.registry import Check, Words, at_loading
+
+ID = "fleet.telemetry"
+SOURCE = "policy: telemetry_soft_*, telemetry_hard_*"
+RAILS_C = (-89.5, 119.5)
+"""A temperature this far out is a sensor at the end of its range (choice; the API refuses values beyond)."""
+TEMPERATURES = ("return_air_c", "discharge_air_c", "ambient_c", "cargo_c")
+
+
+def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
+    newest_at = facts.unit.newest_at
+    if newest_at is None:
+        return _finding(Outcome.UNKNOWN, f"{facts.unit.number} has never sent a reading.")
+    railed = [name for name in TEMPERATURES if name in facts.unit.values and _railed(facts, name)]
+    if railed:
+        return _finding(
+            Outcome.UNKNOWN, f"Sensor at the end of its range: {', '.join(railed)}. Its value says nothing."
+        )
+    soft, hard, words = _limits(facts)
+    age = now - newest_at
+    measured = round(age / timedelta(minutes=1), 1)
+    if age >= hard:
+        text = f"Last reading {_words(age)} ago ({words}); the unit's condition is not known."
+        return _finding(Outcome.UNKNOWN, text, measured=measured, required=hard / timedelta(minutes=1))
+    if age >= soft:
+        return _finding(
+            Outcome.CONCERN,
+            f"Last reading {_words(age)} ago ({words}).",
+            measured=measured,
+            required=soft / timedelta(minutes=1),
+            changes_at=newest_at + hard,
+        )
+    return _finding(
+        Outcome.PASS,
+        f"Last reading {_words(age)} ago.",
+        measured=measured,
+        required=soft / timedelta(minutes=1),
+        changes_at=newest_at + soft,
+    )
+
+
+def _limits(facts: Facts) -> tuple[timedelta, timedelta, str]:
+    unit_on = facts.unit.values.get("unit_on")
+    if unit_on is not None and unit_on.value:
+        soft, hard = timedelta(minutes=facts.policy.telemetry_soft_on_min), facts.policy.telemetry_hard_on_h
+        return soft, max(soft, timedelta(hours=hard)), "unit on"
+    soft, hard = timedelta(hours=facts.policy.telemetry_soft_off_h), facts.policy.telemetry_hard_off_h
+    return soft, timedelta(hours=hard), "unit off"
+
+
+def _railed(facts: Facts, name: str) -> bool:
+    return not RAILS_C[0] < facts.unit.values[name].value < RAILS_C[1]
+
+
+def _words(age: timedelta) -> str:
+    minutes = max(age, timedelta()) / timedelta(minutes=1)
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h"
+
+
+def _finding(outcome: Outcome, message: str, **more: object) -> Finding:
+    remedy = None
+    if outcome is not Outcome.PASS:
+        remedy = Remedy(
+            action="restore_readings",
+            text="Check the unit's power and its gateway; read set point, box temperature and fuel at the unit.",
+        )
+    unit = "min" if more.get("measured") is not None else ""
+    return Finding(ID, outcome, message, SOURCE, unit=unit, remedy=remedy, **more)  # type: ignore[arg-type]
+
+
+CHECK = Check(
+    id=ID,
+    words=Words(
+        asks="Is what we know of the unit fresh and believable?",
+        concern="newest reading older than `telemetry_soft_on_min` (unit on) or `telemetry_soft_off_h` (unit off)",
+        unknown="no reading, one older than `telemetry_hard_on_h` / `telemetry_hard_off_h`, or a sensor at the end of "
+        "its range",
+    ),
+    judge=judge,
+    due=at_loading,
+)

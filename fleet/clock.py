@@ -1,0 +1,26 @@
+"""The database's clock: leases, due times and verdicts of all processes follow one clock, whatever theirs say."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from django.db import connection
+from django.utils import timezone
+
+STAMP = "%Y-%m-%dT%H:%M:%S.%fZ"
+"""Fixed width, UTC: in this form text order is time order."""
+
+
+def db_now() -> datetime:
+    """The time now by the database server's clock; on SQLite that is this machine's."""
+    if connection.vendor != "postgresql":
+        return timezone.now()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT clock_timestamp()")
+        now: datetime = cursor.fetchone()[0]
+    return now
+
+
+def stamp(at: datetime) -> str:
+    """*at* as fixed-width RFC 3339 text in UTC."""
+    return at.astimezone(UTC).strftime(STAMP)

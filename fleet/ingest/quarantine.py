@@ -1,0 +1,108 @@
+"""Events that could not be taken: kept whole, listed, replayed or discarded by a person."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import IntegrityError, transaction
+from django.db.models import Count, F
+
+from fleet.errors import WarmgateError
+from fleet.ingest.parse import BadItem, Item
+from fleet.models import Member, QuarantinedEvent
+from fleet.records.audit import record_act
+from fleet.units.state import put_facts
+
+FACT = "fleet.quarantined_faults"
+"""Unit fact: how many events other than readings of this unit wait in quarantine."""
+
+
+class NotHeld(WarmgateError):
+    """The event was replayed or discarded before."""
+
+    code = "conflict"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcast:
+    """One item that goes to quarantine."""
+
+    item: Item
+    bad: BadItem
+    unit_id: int | None = None
+
+
+def quarantine(fleet_id: int, outcasts: Sequence[Outcast], *, now: datetime) -> dict[int, int]:
+    """Keeps the items and returns {index in batch: quarantine id}. A repeat of a held item counts up its row."""
+    kept: dict[int, int] = {}
+    for outcast in outcasts:
+        row = _row(fleet_id, outcast, now)
+        held = QuarantinedEvent.objects.for_fleet(fleet_id).filter(
+            raw_hash=row.raw_hash, code=row.code, state=QuarantinedEvent.State.HELD
+        )
+        known = held.values_list("pk", flat=True).first()
+        if known is None:
+            try:
+                with transaction.atomic():
+                    row.save(force_insert=True)
+                    known = row.pk
+            except IntegrityError:
+                known = held.values_list("pk", flat=True).get()
+        else:
+            held.update(times_received=F("times_received") + 1)
+        kept[outcast.item.index] = known
+    count_by_unit({outcast.unit_id for outcast in outcasts if outcast.unit_id is not None}, now=now)
+    return kept
+
+
+def _row(fleet_id: int, outcast: Outcast, now: datetime) -> QuarantinedEvent:
+    envelope, bad = outcast.item.envelope, outcast.bad
+    return QuarantinedEvent(
+        fleet_id=fleet_id,
+        source=envelope.source if envelope else "",
+        event_id=envelope.id if envelope else "",
+        event_type=envelope.type if envelope else "",
+        subject=envelope.subject if envelope else "",
+        unit_id=outcast.unit_id,
+        code=bad.code,
+        detail=bad.detail[:1000],
+        pointer=bad.pointer[:300],
+        retryable=bad.retryable,
+        raw=outcast.item.raw.decode("utf-8", "replace").replace("\x00", "�"),
+        raw_hash=hashlib.sha256(outcast.item.raw).hexdigest(),
+        received_at=now,
+    )
+
+
+def count_by_unit(unit_ids: Iterable[int], *, now: datetime) -> None:
+    """Tells readiness how many fault events of each unit are held. Readings in quarantine do not count."""
+    ids = sorted(set(unit_ids))
+    if not ids:
+        return
+    held = (
+        QuarantinedEvent.objects.across_fleets()
+        .filter(unit_id__in=ids, state=QuarantinedEvent.State.HELD)
+        .exclude(event_type__startswith="unit.reading.")
+        .values("unit_id")
+        .annotate(n=Count("pk"))
+        .order_by("unit_id")
+    )
+    counts = {row["unit_id"]: row["n"] for row in held}
+    put_facts({unit_id: {FACT: counts.get(unit_id, 0)} for unit_id in ids}, at=now, source="fleet")
+
+
+def close_held(row: QuarantinedEvent, *, state: QuarantinedEvent.State, by: Member, reason: str, now: datetime) -> None:
+    """Marks a held event replayed or discarded. *Raises* NotHeld when somebody was faster."""
+    changed = (
+        QuarantinedEvent.objects.for_fleet(row.fleet_id)
+        .filter(pk=row.pk, state=QuarantinedEvent.State.HELD)
+        .update(state=state, reason=reason, closed_at=now, closed_by=by)
+    )
+    if not changed:
+        raise NotHeld("This event was already replayed or discarded.")
+    record_act(by, act=f"quarantine.{state}", subject=row, at=now, content={"reason": reason})
+    if row.unit_id is not None:
+        count_by_unit([row.unit_id], now=now)

@@ -1,0 +1,302 @@
+"""Takes a batch of events: one transaction, an answer per item, and a bell at the end."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+import msgspec
+from django.db import transaction
+
+from fleet.bell import ring
+from fleet.clock import stamp
+from fleet.events import Handled, UnitEvent, handlers
+from fleet.ingest.fields import FIELD_NAMES
+from fleet.ingest.parse import READING_TYPE, BadItem, Item, ReadingValues, bad_value, in_utc, read_values
+from fleet.ingest.quarantine import Outcast, quarantine
+from fleet.ingest.readings import Key, NewReading, write_readings
+from fleet.metrics import EVENT_LAG, EVENTS
+from fleet.models import Source, Unit, UnitState
+from fleet.retry import on_conflict
+from fleet.trips.due import make_due
+from fleet.units.state import fold, lock_states, save_states
+
+logger = logging.getLogger(__name__)
+
+AHEAD = timedelta(minutes=10)
+"""Clocks of machines may run this much fast."""
+ASSESS_SOON = timedelta(seconds=1)
+ASSESS_TASK = "fleet.assess_due"
+
+
+@dataclass(slots=True)
+class ItemAnswer:
+    """What became of one item, when it was not plainly accepted."""
+
+    index: int
+    id: str
+    status: str
+    code: str = ""
+    detail: str = ""
+    pointer: str = ""
+    retryable: bool = False
+    quarantine_id: int | None = None
+
+
+@dataclass(slots=True)
+class BatchAnswer:
+    """What became of a batch."""
+
+    received: int
+    items: list[ItemAnswer] = field(default_factory=list)
+
+    def count(self, status: str) -> int:
+        return sum(item.status == status for item in self.items)
+
+    @property
+    def accepted(self) -> int:
+        return self.received - self.count("duplicate") - self.count("quarantined")
+
+
+@dataclass(slots=True)
+class _Batch:
+    """A batch on its way through the transaction."""
+
+    fleet_id: int
+    now: datetime
+    items: Sequence[Item]
+    units: dict[str, tuple[int, float | None]]
+    sources: dict[str, int]
+    states: dict[int, UnitState]
+    outcasts: list[Outcast] = field(default_factory=list)
+    duplicates: set[int] = field(default_factory=set)
+    late: set[int] = field(default_factory=set)
+    touched: set[int] = field(default_factory=set)
+
+    def cast_out(self, item: Item, bad: BadItem, unit_id: int | None = None) -> None:
+        self.outcasts.append(Outcast(item, bad, unit_id))
+
+
+def ingest(fleet_id: int, items: Sequence[Item], *, now: datetime) -> BatchAnswer:
+    """Stores a batch. Whatever is not stored is in quarantine, with why. *Raises* only when nothing was stored."""
+    answer = on_conflict(lambda: _ingest_once(fleet_id, items, now))
+    for status in ("duplicate", "late", "quarantined"):
+        EVENTS.labels(outcome=status).inc(answer.count(status))
+    EVENTS.labels(outcome="accepted").inc(answer.accepted - answer.count("late"))
+    for item in items:
+        if item.envelope is not None:
+            EVENT_LAG.observe(max((now - item.envelope.time).total_seconds(), 0))
+    return answer
+
+
+def _ingest_once(fleet_id: int, items: Sequence[Item], now: datetime) -> BatchAnswer:
+    with transaction.atomic():
+        batch = _open(fleet_id, items, now)
+        readings, others = _sort_out(batch)
+        _take_readings(batch, readings)
+        _run_handlers(batch, others)
+        kept = quarantine(fleet_id, batch.outcasts, now=now) if batch.outcasts else {}
+        touched = batch.touched | {outcast.unit_id for outcast in batch.outcasts if outcast.unit_id is not None}
+        make_due(touched, at=now + ASSESS_SOON)
+        if touched:
+            ring(ASSESS_TASK)
+    return _answer(batch, kept)
+
+
+def _open(fleet_id: int, items: Sequence[Item], now: datetime) -> _Batch:
+    """Looks up units and sources and locks the state rows of all units named in the batch."""
+    envelopes = [item.envelope for item in items if item.envelope is not None]
+    numbers = {envelope.subject for envelope in envelopes}
+    units = {
+        number: (pk, tank_l)
+        for pk, number, tank_l in Unit.objects.for_fleet(fleet_id)
+        .filter(number__in=numbers)
+        .values_list("pk", "number", "model__tank_l")
+    }
+    sources = _sources(fleet_id, {envelope.source for envelope in envelopes if envelope.subject in units})
+    states = lock_states(pk for pk, _ in units.values())
+    return _Batch(fleet_id, now, items, units, sources, states)
+
+
+def _sources(fleet_id: int, names: set[str]) -> dict[str, int]:
+    known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
+    missing = sorted(names - known.keys())
+    if missing:
+        Source.objects.bulk_create([Source(fleet_id=fleet_id, name=name) for name in missing], ignore_conflicts=True)
+        known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
+    return known
+
+
+def _sort_out(
+    batch: _Batch,
+) -> tuple[list[tuple[Item, int, ReadingValues]], dict[str, list[tuple[Item, UnitEvent]]]]:
+    """Readings and, by type, events for handlers; everything that cannot be either goes to quarantine."""
+    readings: list[tuple[Item, int, ReadingValues]] = []
+    others: dict[str, list[tuple[Item, UnitEvent]]] = {}
+    for item in batch.items:
+        if item.envelope is None:
+            batch.cast_out(item, item.bad or BadItem("malformed-item", "The item cannot be read."))
+            continue
+        unit_id = batch.units.get(item.envelope.subject, (None, None))[0]
+        try:
+            unit_id = _unit_of(batch, item)
+            if item.envelope.type == READING_TYPE:
+                readings.append((item, unit_id, read_values(item.envelope.data)))
+            else:
+                event = _event(item, unit_id)
+                others.setdefault(event.type, []).append((item, event))
+        except BadItem as bad:
+            batch.cast_out(item, bad, unit_id)
+    return readings, others
+
+
+def _unit_of(batch: _Batch, item: Item) -> int:
+    assert item.envelope is not None
+    if item.envelope.time > batch.now + AHEAD:
+        ahead_s = (item.envelope.time - batch.now).total_seconds()
+        raise BadItem("time-ahead", f"The event's time is {ahead_s:.0f} s ahead of ours.", "/time", retryable=True)
+    found = batch.units.get(item.envelope.subject)
+    if found is None:
+        raise BadItem("unknown-unit", f"There is no unit {item.envelope.subject!r}.", "/subject", retryable=True)
+    return found[0]
+
+
+def _event(item: Item, unit_id: int) -> UnitEvent:
+    assert item.envelope is not None
+    handler = handlers.get(item.envelope.type)
+    if handler is None:
+        raise BadItem("unknown-type", f"Events of type {item.envelope.type!r} are not taken.", "/type")
+    try:
+        data = msgspec.json.decode(item.envelope.data, type=handler.schema)
+    except (msgspec.DecodeError, RecursionError) as error:
+        raise bad_value(error, under="/data") from error
+    return UnitEvent(
+        index=item.index,
+        id=item.envelope.id,
+        source=item.envelope.source,
+        type=item.envelope.type,
+        unit_id=unit_id,
+        unit_number=item.envelope.subject,
+        at=in_utc(item.envelope.time),
+        data=data,
+    )
+
+
+def _take_readings(batch: _Batch, readings: Sequence[tuple[Item, int, ReadingValues]]) -> None:
+    """Stores readings and moves the state of their units forward, field by field."""
+    first: dict[Key, tuple[Item, ReadingValues]] = {}
+    for item, unit_id, read in readings:
+        assert item.envelope is not None
+        try:
+            read = _with_litres(batch, item, read)  # noqa: PLW2901 - the same reading, in our unit
+        except BadItem as bad:
+            batch.cast_out(item, bad, unit_id)
+            continue
+        key = (unit_id, in_utc(item.envelope.time), batch.sources[item.envelope.source])
+        known = first.setdefault(key, (item, read))
+        if known[0] is not item:
+            if known[1].content_hash == read.content_hash:
+                batch.duplicates.add(item.index)
+            else:
+                batch.cast_out(item, _contradiction(), unit_id)
+    written = write_readings([NewReading(key, read.content_hash, read.values) for key, (_, read) in first.items()])
+    changed: dict[int, UnitState] = {}
+    for key, (item, read) in sorted(first.items(), key=lambda pair: (pair[0][0], pair[1][0].index)):
+        if key in written.contradictions:
+            batch.cast_out(item, _contradiction(), key[0])
+        elif key in written.repeats:
+            batch.duplicates.add(item.index)
+        elif _move_state(batch, item, key, read):
+            changed[key[0]] = batch.states[key[0]]
+    save_states(list(changed.values()))
+    batch.touched |= changed.keys()
+
+
+def _with_litres(batch: _Batch, item: Item, read: ReadingValues) -> ReadingValues:
+    if read.fuel_pct is None:
+        return read
+    assert item.envelope is not None
+    tank_l = batch.units[item.envelope.subject][1]
+    if tank_l is None:
+        raise BadItem(
+            "no-tank", "fuel_pct needs a unit model that states its tank.", "/data/fuel_pct", retryable=True
+        )  # fmt: skip
+    values = list(read.values)
+    values[FIELD_NAMES.index("fuel_l")] = round(tank_l * read.fuel_pct / 100, 3)
+    return ReadingValues(tuple(values), None, read.position, read.content_hash)
+
+
+def _contradiction() -> BadItem:
+    return BadItem("contradiction", "A reading of this unit, time and source is stored with other values.", "/data")
+
+
+def _move_state(batch: _Batch, item: Item, key: Key, read: ReadingValues) -> bool:
+    """Folds one new reading into its unit's state. False when everything in it was older than what is known."""
+    assert item.envelope is not None
+    unit_id, at, _ = key
+    state, text, source = batch.states[unit_id], stamp(at), item.envelope.source
+    named = [(name, value) for name, value in zip(FIELD_NAMES, read.values, strict=True) if value is not None]
+    if read.position is not None:
+        named.append(("position", list(read.position)))
+    moved = [fold(state.values, name, value, at=text, source=source) for name, value in named]
+    unit_on = read.values[FIELD_NAMES.index("unit_on")]
+    if unit_on is not None:
+        moved.append(fold(state.facts, "fleet.last_on" if unit_on else "fleet.first_off", True, at=text, source=source))
+    if state.newest_at is not None and at < state.newest_at:
+        batch.late.add(item.index)
+    else:
+        state.newest_at = at
+    return any(moved) or state.newest_at == at
+
+
+def _run_handlers(batch: _Batch, others: dict[str, list[tuple[Item, UnitEvent]]]) -> None:
+    """Runs each type's handler in its own savepoint. One that raises costs its own events, kept for a retry."""
+    for type_id in sorted(others):
+        handler = handlers[type_id]
+        pairs = others[type_id]
+        items = {event.index: (item, event.unit_id) for item, event in pairs}
+        try:
+            with transaction.atomic():
+                handled = handler.handle(batch.fleet_id, [event for _, event in pairs], batch.now)
+        except Exception:
+            logger.exception("The handler of %s failed for %s events", type_id, len(pairs))
+            for item, event in pairs:
+                bad = BadItem("handler-failed", "This event could not be processed; try it again.", retryable=True)
+                batch.cast_out(item, bad, event.unit_id)
+            continue
+        _note(batch, handled, items)
+
+
+def _note(batch: _Batch, handled: Handled, items: dict[int, tuple[Item, int]]) -> None:
+    refused = {refusal.index for refusal in handled.refused}
+    for refusal in handled.refused:
+        item, unit_id = items[refusal.index]
+        bad = BadItem(refusal.code, refusal.detail, refusal.pointer, retryable=refusal.retryable)
+        batch.cast_out(item, bad, unit_id)
+    batch.duplicates |= handled.duplicates
+    batch.touched |= {
+        unit_id for index, (_, unit_id) in items.items() if index not in refused and index not in handled.duplicates
+    }
+
+
+def _answer(batch: _Batch, kept: dict[int, int]) -> BatchAnswer:
+    ids = {item.index: item.envelope.id if item.envelope else "" for item in batch.items}
+    items = [ItemAnswer(index, ids[index], "duplicate") for index in batch.duplicates]
+    items += [ItemAnswer(index, ids[index], "late") for index in batch.late - batch.duplicates]
+    for outcast in batch.outcasts:
+        index, bad = outcast.item.index, outcast.bad
+        items.append(
+            ItemAnswer(
+                index,
+                ids[index],
+                "quarantined",
+                bad.code,
+                bad.detail,
+                bad.pointer,
+                bad.retryable,
+                kept[index],
+            )
+        )
+    return BatchAnswer(received=len(batch.items), items=sorted(items, key=lambda answer: answer.index))

@@ -1,0 +1,17 @@
+"""What the service counts about its own work; served by /metrics beside the HTTP figures."""
+
+from prometheus_client import Counter, Gauge, Histogram
+
+EVENTS = Counter("warmgate_events", "Events received, by what became of them.", ["outcome"])
+EVENT_LAG = Histogram(
+    "warmgate_event_lag_seconds",
+    "Age of events when they arrive.",
+    buckets=(1, 5, 15, 60, 300, 900, 3600, 14400, 86400),
+)
+BELL = Counter("warmgate_bell", "Attempts to wake a worker.", ["outcome"])
+ASSESSMENTS = Counter("warmgate_assessments", "Assessments made, by verdict.", ["verdict"])
+ASSESSED_BY = Counter("warmgate_assessed_by", "Trips assessed by the worker, by what woke it.", ["woken_by"])
+SWEPT = Counter("warmgate_swept", "Work found by the sweep that no bell had announced.", ["stage"])
+DUE_OLDEST = Gauge("warmgate_due_oldest_seconds", "Age of the oldest due work.", ["stage"])
+CHECK_FAILURES = Counter("warmgate_check_failures", "Checks that failed and were answered as unknown.", ["check"])
+LISTENER_FAILURES = Counter("warmgate_listener_failures", "Hold listeners that failed.", ["listener"])

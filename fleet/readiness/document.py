@@ -1,0 +1,101 @@
+"""An answer as the document that is stored and sent: plain dictionaries, no serializer on the hot path."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from fleet.clock import stamp
+from fleet.models.readiness import Phase
+from fleet.readiness.assess import Answer
+from fleet.readiness.findings import Finding, Remedy
+
+CAUTION = (
+    "This answer advises; it does not certify. A person inspects the unit. Local codes, the carrier's rules, the "
+    "maker's manual and licensed technicians stand above it. Never bypass a safety device."
+)
+NOT_CHECKED = (
+    "vehicle, coupling, brakes, tyres and lights",
+    "the driver and the route",
+    "whether the load was packed and loaded as recorded",
+    "parts of the unit that no inspection item and no sensor covers",
+)
+
+
+def text_of(at: datetime) -> str:
+    """RFC 3339 in UTC, without a fraction of zero."""
+    return stamp(at).replace(".000000Z", "Z")
+
+
+def finding_document(finding: Finding) -> dict[str, Any]:
+    return {
+        "check": finding.check,
+        "outcome": str(finding.outcome),
+        "message": finding.message,
+        "measured": finding.measured,
+        "required": finding.required,
+        "unit": finding.unit,
+        "margin": finding.margin,
+        "due_at": text_of(finding.due_at) if finding.due_at else None,
+        "source": finding.source,
+        "subjects": list(finding.subjects),
+        "remedy": _remedy_document(finding.remedy),
+    }
+
+
+def _remedy_document(remedy: Remedy | None) -> dict[str, Any] | None:
+    if remedy is None:
+        return None
+    return {
+        "action": remedy.action,
+        "text": remedy.text,
+        "amount": remedy.amount,
+        "unit": remedy.unit,
+        "then": str(remedy.then) if remedy.then else None,
+    }
+
+
+def stored_document(answer: Answer) -> dict[str, Any]:
+    """What `Assessment.document` keeps: everything that was found, but not holds and releases, which move alone."""
+    return {
+        "score_se": answer.score_se,
+        "cause_keys": [key for finding in answer.causes for key in finding.cause_keys()],
+        "findings": [finding_document(finding) for finding in answer.findings],
+        **answer.extras,
+    }
+
+
+def full_document(
+    *,
+    trip: str,
+    unit: str,
+    phase: Phase | str,
+    verdict: str,
+    score: float | None,
+    computed_at: datetime,
+    valid_until: datetime,
+    versions: str,
+    document: Mapping[str, Any],
+    holds: list[dict[str, Any]],
+    released: bool,
+) -> dict[str, Any]:
+    """The assessment as contract and schema describe it."""
+    return {
+        "trip": trip,
+        "unit": unit,
+        "phase": str(phase),
+        "verdict": str(verdict),
+        "released": released,
+        "score": score,
+        "score_se": document.get("score_se"),
+        "score_causes": document.get("score_causes"),
+        "computed_at": text_of(computed_at),
+        "valid_until": text_of(valid_until),
+        "versions": versions,
+        "findings": document["findings"],
+        "forecast": document.get("forecast"),
+        "holds": holds,
+        "caution": CAUTION,
+        "not_checked": list(NOT_CHECKED),
+    }

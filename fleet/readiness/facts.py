@@ -1,0 +1,221 @@
+"""Everything a check may read about one trip and one unit, as frozen values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from fleet.models import Phase, Trip, Unit, UnitModel, UnitState
+from fleet.policy import Policy
+
+
+def instant(text: str) -> datetime:
+    """A stored RFC 3339 text as an aware datetime in UTC."""
+    return datetime.fromisoformat(text).astimezone(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A value with the time it was true and who said so."""
+
+    value: Any
+    at: datetime
+    source: str
+
+    def age(self, now: datetime) -> timedelta:
+        return now - self.at
+
+
+@dataclass(frozen=True, slots=True)
+class LoadFacts:
+    """One load of a trip with its limits as resolved when the trip was written."""
+
+    commodity: str
+    mass_kg: float
+    temperature_c: float | None
+    set_point_c: float | None
+    low_c: float | None
+    high_c: float | None
+    damage_c: float | None
+    freezes_c: float | None
+    cp_kj_kgk: float | None
+    latent_kj_kg: float | None
+    respiration_w_kg: float
+    no_heat_needed: bool
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> LoadFacts:
+        return cls(**{item.name: document.get(item.name) for item in fields(cls)})
+
+
+@dataclass(frozen=True, slots=True)
+class StopFacts:
+    """One place on the trip."""
+
+    place: str
+    arrive_at: datetime
+    leave_at: datetime | None
+    door_open_min: float
+    heater_off: bool
+    refuel: bool
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> StopFacts:
+        leave_at = document.get("leave_at")
+        return cls(
+            place=document["place"],
+            arrive_at=instant(document["arrive_at"]),
+            leave_at=instant(leave_at) if leave_at else None,
+            door_open_min=document.get("door_open_min") or 0.0,
+            heater_off=bool(document.get("heater_off")),
+            refuel=bool(document.get("refuel")),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class TripFacts:
+    """One trip as checks see it."""
+
+    id: int
+    reference: str
+    phase: Phase
+    loading_at: datetime
+    depart_at: datetime
+    arrive_at: datetime
+    departed_at: datetime | None
+    loads: tuple[LoadFacts, ...]
+    stops: tuple[StopFacts, ...]
+    ambient: tuple[tuple[datetime, float], ...]
+    ambient_issued_at: datetime | None
+    help_median_h: float | None
+    help_p90_h: float | None
+    set_point_changed_at: datetime | None
+    version: int
+    ambient_version: int
+
+    @classmethod
+    def from_row(cls, trip: Trip) -> TripFacts:
+        return cls(
+            id=trip.pk or 0,
+            reference=trip.reference,
+            phase=Phase.UNDER_WAY if trip.state == Trip.State.UNDER_WAY else Phase.PLANNED,
+            loading_at=trip.loading_at,
+            depart_at=trip.depart_at,
+            arrive_at=trip.arrive_at,
+            departed_at=trip.departed_at,
+            loads=tuple(LoadFacts.from_document(load) for load in trip.loads),
+            stops=tuple(StopFacts.from_document(stop) for stop in trip.stops),
+            ambient=tuple((instant(at), float(temp)) for at, temp in trip.ambient),
+            ambient_issued_at=trip.ambient_issued_at,
+            help_median_h=trip.help_median_h,
+            help_p90_h=trip.help_p90_h,
+            set_point_changed_at=trip.set_point_changed_at,
+            version=trip.version,
+            ambient_version=trip.ambient_version,
+        )
+
+    @property
+    def needs_heat(self) -> bool:
+        """False only for dry goods and goods marked as needing no heat: anything else has limits or is unknown."""
+        return any(not load.no_heat_needed for load in self.loads)
+
+    @property
+    def set_point_c(self) -> float | None:
+        points = [load.set_point_c for load in self.loads if load.set_point_c is not None]
+        return points[0] if points else None
+
+    @property
+    def low_c(self) -> float | None:
+        """Highest lower end of the agreed ranges; None when a load that needs heat has none."""
+        return self._governing("low_c", max)
+
+    @property
+    def high_c(self) -> float | None:
+        return self._governing("high_c", min)
+
+    @property
+    def damage_c(self) -> float | None:
+        return self._governing("damage_c", max)
+
+    def _governing(self, name: str, pick: Any) -> float | None:
+        limits = [getattr(load, name) for load in self.loads if not load.no_heat_needed]
+        return None if not limits or None in limits else float(pick(limits))
+
+    def starts_at(self, now: datetime) -> datetime:
+        """From when the trip is forecast: its departure, or now when it is under way or overdue."""
+        return now if self.phase is Phase.UNDER_WAY else max(self.depart_at, now)
+
+
+@dataclass(frozen=True, slots=True)
+class UnitFacts:
+    """One unit as checks see it: design data, newest values, and what other apps contributed."""
+
+    id: int
+    number: str
+    in_service: bool
+    built_on: date | None
+    k_test_w_m2k: float | None
+    k_tested_on: date | None
+    serviced_at_h: float | None
+    serviced_on: date | None
+    design: Mapping[str, float | None]
+    values: Mapping[str, Known]
+    facts: Mapping[str, Known]
+    newest_at: datetime | None
+    version: int
+    model_version: int
+
+    @classmethod
+    def from_rows(cls, unit: Unit, model: UnitModel, state: UnitState) -> UnitFacts:
+        return cls(
+            id=unit.pk,
+            number=unit.number,
+            in_service=unit.service == Unit.Service.IN_SERVICE,
+            built_on=unit.built_on,
+            k_test_w_m2k=unit.k_test_w_m2k,
+            k_tested_on=unit.k_tested_on,
+            serviced_at_h=unit.serviced_at_h,
+            serviced_on=unit.serviced_on,
+            design={name: getattr(model, name) for name in DESIGN_FIELDS},
+            values=_known(state.values),
+            facts=_known(state.facts),
+            newest_at=state.newest_at,
+            version=state.version,
+            model_version=model.version,
+        )
+
+
+DESIGN_FIELDS: tuple[str, ...] = tuple(
+    item.name for item in UnitModel._meta.get_fields() if getattr(item, "get_internal_type", str)() == "FloatField"
+)
+
+
+def _known(document: Mapping[str, Sequence[Any]]) -> dict[str, Known]:
+    return {name: Known(value, instant(at), source) for name, (value, at, source) in document.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """One trip, one unit, one policy: what a check gets."""
+
+    fleet_id: int
+    trip: TripFacts
+    unit: UnitFacts
+    policy: Policy
+
+    @property
+    def versions(self) -> str:
+        """The vector of versions an answer was made from; an answer is current while all of them are."""
+        return version_vector(
+            trip=self.trip.version,
+            unit=self.unit.version,
+            model=self.unit.model_version,
+            policy=self.policy.version,
+            forecast=self.trip.ambient_version,
+        )
+
+
+def version_vector(*, trip: int, unit: int, model: int, policy: int, forecast: int) -> str:
+    return f"t{trip}.u{unit}.m{model}.p{policy}.f{forecast}"

@@ -1,0 +1,83 @@
+"""The answer of one check, and how answers become a verdict. Pure values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from fleet.models.readiness import Verdict
+
+
+class Outcome(StrEnum):
+    """`pending` = a fact is missing but not due yet; `unknown` = it is missing and due."""
+
+    PASS = "pass"
+    PENDING = "pending"
+    CONCERN = "concern"
+    BLOCK = "block"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """What would change the answer. `amount` is there when it can be computed; `then` is the outcome it was shown
+    to lead to (by running the check again), None when nothing was computed."""
+
+    action: str
+    text: str
+    amount: float | None = None
+    unit: str = ""
+    then: Outcome | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The answer of one check for one trip and unit at one moment."""
+
+    check: str
+    outcome: Outcome
+    message: str
+    source: str
+    measured: float | None = None
+    required: float | None = None
+    unit: str = ""
+    margin: float | None = None
+    due_at: datetime | None = None
+    remedy: Remedy | None = None
+    subjects: tuple[str, ...] = ()
+    """What the finding is about, when one check can have several causes (alarm ids, items)."""
+    releasable: bool = True
+    """Whether a manager may release a trip in spite of it."""
+    signed_at: datetime | None = None
+    """Moment a person's signature made it what it is, if one did."""
+    changes_at: datetime | None = None
+    """Earliest moment at which silence alone changes the outcome."""
+    contributes: Mapping[str, Any] = field(default_factory=dict)
+    """What the check adds to the answer beside its finding (`score`, `forecast`)."""
+
+    def cause_keys(self) -> tuple[str, ...]:
+        return tuple(f"{self.check}:{subject}" for subject in self.subjects) or (self.check,)
+
+
+def verdict_of(findings: Iterable[Finding], *, required: frozenset[str]) -> Verdict:
+    """The verdict of a whole assessment: any block, else any unknown in a required check, else anything open."""
+    outcomes = [(finding.outcome, finding.check in required) for finding in findings]
+    if any(outcome is Outcome.BLOCK for outcome, _ in outcomes):
+        return Verdict.BLOCKED
+    if not outcomes or any(outcome is Outcome.UNKNOWN and needed for outcome, needed in outcomes):
+        return Verdict.UNKNOWN
+    if any(outcome is not Outcome.PASS for outcome, _ in outcomes):
+        return Verdict.CONDITIONAL
+    return Verdict.READY
+
+
+def causes_of(findings: Iterable[Finding], *, required: frozenset[str]) -> list[Finding]:
+    """The findings that make a verdict `blocked` or `unknown`."""
+    return [
+        finding
+        for finding in findings
+        if finding.outcome is Outcome.BLOCK or (finding.outcome is Outcome.UNKNOWN and finding.check in required)
+    ]

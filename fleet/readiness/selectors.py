@@ -1,0 +1,57 @@
+"""Loads facts for checks: a constant number of statements, however many trips."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from fleet.models import Trip, Unit
+from fleet.policy import Policy
+from fleet.readiness.facts import Facts, TripFacts, UnitFacts
+
+WITH_UNITS = (
+    "fleet__policy",
+    "planned_unit__model",
+    "planned_unit__state",
+    "assigned_unit__model",
+    "assigned_unit__state",
+)
+
+
+def trips_with_units(trip_ids: Collection[int]) -> list[Trip]:
+    """Trips with everything `facts_of` reads, in one statement, by ascending id."""
+    return list(Trip.objects.across_fleets().select_related(*WITH_UNITS).filter(pk__in=trip_ids).order_by("pk"))
+
+
+def unit_with_state(unit_id: int) -> Unit:
+    return Unit.objects.across_fleets().select_related("model", "state").get(pk=unit_id)
+
+
+def units_of_fleet(fleet_id: int, *, numbers: Collection[str] | None = None) -> list[Unit]:
+    """Units with model and state by number: those named, or all in service."""
+    rows = Unit.objects.for_fleet(fleet_id).select_related("model", "state")
+    if numbers is None:
+        rows = rows.filter(service=Unit.Service.IN_SERVICE)
+    else:
+        rows = rows.filter(number__in=numbers)
+    return list(rows.order_by("number"))
+
+
+def own_unit(trip: Trip) -> Unit | None:
+    """The assigned unit, else the planned one."""
+    return trip.assigned_unit or trip.planned_unit
+
+
+def facts_of(trip: Trip, unit: Unit) -> Facts:
+    """Facts of a trip with a unit. The trip's fleet with its policy, and the unit's model and state, are loaded."""
+    row = trip.fleet.policy
+    return Facts(
+        fleet_id=trip.fleet_id,
+        trip=TripFacts.from_row(trip),
+        unit=UnitFacts.from_rows(unit, unit.model, unit.state),
+        policy=Policy(row.overrides, version=row.version),
+    )
+
+
+def facts_of_trips(trips: Sequence[Trip]) -> list[Facts]:
+    """Facts of trips with their own units; trips without one are left out."""
+    return [facts_of(trip, unit) for trip in trips if (unit := own_unit(trip)) is not None]

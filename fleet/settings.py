@@ -1,0 +1,208 @@
+"""Every setting of the service. All come from the environment (see docs/operations.md) and are safe by default.
+
+Without any variable set this is the *embedded* service: SQLite and an in-process broker under `.warmgate/`.
+With WARMGATE_DATABASE_URL it is the *production* service and asks for its secrets.
+"""
+
+from datetime import timedelta
+from pathlib import Path
+
+from fleet import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+STATE_DIR = Path(env.text("STATE_DIR", str(BASE_DIR / ".warmgate")))
+EMBEDDED = not env.text("DATABASE_URL")
+
+DEBUG = env.flag("DEBUG", default=False)
+SECRET_KEY = env.secret("SECRET_KEY", STATE_DIR / "secret_key" if EMBEDDED else None)
+ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+PUBLIC_URL = env.text("PUBLIC_URL", "http://127.0.0.1:8000")
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "knox",
+    "django_filters",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "fleet",
+    "inspections",
+    "alarms",
+    "thermal.adapter",
+]
+MIDDLEWARE = [
+    "fleet.http.middleware.RequestContextMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.common.CommonMiddleware",
+]
+ROOT_URLCONF = "fleet.urls"
+WSGI_APPLICATION = "fleet.wsgi.application"
+AUTH_USER_MODEL = "fleet.Member"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+APPEND_SLASH = False
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {"context_processors": []},
+    }
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+
+# --- storage ------------------------------------------------------------------------------------------------------
+# SQLite: WAL lets readers work beside the one writer; IMMEDIATE takes the write lock at BEGIN, so that a transaction
+# that reads before it writes waits its turn instead of failing with "database is locked".
+SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": (
+        "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA cache_size=-64000;"
+        "PRAGMA mmap_size=134217728;PRAGMA temp_store=MEMORY;"
+    ),
+}
+_DATABASE = env.database(
+    "DATABASE_URL", {"ENGINE": "django.db.backends.sqlite3", "NAME": str(STATE_DIR / "warmgate.sqlite3")}
+)
+if "sqlite3" in str(_DATABASE["ENGINE"]):
+    _DATABASE["OPTIONS"] = SQLITE_OPTIONS
+    STATE_DIR.mkdir(parents=True, exist_ok=True)
+else:
+    _DATABASE["OPTIONS"] = {"server_side_binding": True, "prepare_threshold": 2}
+_DATABASE |= {"CONN_MAX_AGE": None, "CONN_HEALTH_CHECKS": True, "ATOMIC_REQUESTS": False}
+DATABASES = {"default": _DATABASE}
+
+# --- worker (measured choices: docs/decisions) --------------------------------------------------------------------
+BROKER_URL = env.text("BROKER_URL", "memory://")
+CELERY_BROKER_URL = BROKER_URL
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_PUBLISH_RETRY = False
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+CELERY_WORKER_SEND_TASK_EVENTS = False
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_TIMEOUT = 2
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
+CELERY_TASK_ROUTES = {"alarms.deliver_due": {"queue": "deliver"}}
+CELERY_TASK_DEFAULT_QUEUE = "assess"
+CELERY_TIMEZONE = "UTC"
+if BROKER_URL.startswith("memory"):
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {"polling_interval": 0.05}
+else:
+    # visibility_timeout > the longest task; socket_timeout > the broker's own blocking wait of 1 s.
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "visibility_timeout": 60,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 1,
+        "socket_timeout": 2,
+        "socket_connect_timeout": 0.5,
+        "socket_keepalive": True,
+        "retry_on_timeout": False,
+        "health_check_interval": 10,
+        "max_retries": 0,
+    }
+SWEEP_INTERVAL_S = env.number("SWEEP_INTERVAL_S", 5.0, low=0.1, high=300)
+BELL_PAUSE_S = env.number("BELL_PAUSE_S", 5.0, low=0, high=300)
+# "auto" rings the worker's bell; "off" leaves everything to the sweep (tests that count who did the work).
+BELL = env.text("BELL", "auto")
+
+# --- HTTP ---------------------------------------------------------------------------------------------------------
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["fleet.http.auth.TokenAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["fleet.http.auth.RoleAllowed"],
+    "DEFAULT_PARSER_CLASSES": ["fleet.http.parsers.StrictJSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["fleet.http.renderers.OrjsonRenderer"],
+    "DEFAULT_PAGINATION_CLASS": "fleet.http.pagination.IdCursorPagination",
+    "DEFAULT_FILTER_BACKENDS": ["fleet.http.filters.StrictFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "fleet.http.schema.AutoSchema",
+    "EXCEPTION_HANDLER": "fleet.http.problems.exception_handler",
+    "UNAUTHENTICATED_USER": None,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+# Hours a token of each role lives. Machines hold theirs in a secret store; people carry theirs on phones.
+TOKEN_LIFE_H = {"integrator": 24 * 365, "dispatcher": 24 * 365, "inspector": 24 * 14, "manager": 24 * 7}
+REST_KNOX = {
+    "TOKEN_TTL": timedelta(hours=10),
+    "AUTO_REFRESH": False,
+    "AUTH_HEADER_PREFIX": "Bearer",
+    "TOKEN_LIMIT_PER_USER": None,
+}
+MAX_BODY_BYTES = 1_048_576
+DATA_UPLOAD_MAX_MEMORY_SIZE = MAX_BODY_BYTES
+METRICS_TOKEN = env.text("METRICS_TOKEN")
+SPECTACULAR_SETTINGS = {
+    "TITLE": "warmgate",
+    "DESCRIPTION": (
+        "Decides whether a heated cargo unit is ready for a trip, keeps its inspections and alarms, and tells the "
+        "right person when a departure is blocked. The service advises; it does not certify. Local codes, the "
+        "carrier's rules, the maker's manual and licensed technicians stand above it."
+    ),
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_AUTHENTICATION": [],
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SORT_OPERATIONS": True,
+    "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {},
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "fleet.http.schema.add_webhooks",
+    ],
+}
+STATIC_URL = "/static/"
+STATIC_ROOT = BASE_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+
+# --- safety -------------------------------------------------------------------------------------------------------
+SECURE_CONTENT_TYPE_NOSNIFF = True
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+_TLS = env.flag("TLS", default=not EMBEDDED)
+SECURE_SSL_REDIRECT = _TLS
+SECURE_REDIRECT_EXEMPT = [r"^livez$", r"^readyz$", r"^metrics$"]
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("BEHIND_PROXY", default=False) else None
+SECURE_HSTS_SECONDS = 31_536_000 if _TLS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = _TLS
+SECURE_HSTS_PRELOAD = _TLS
+SESSION_COOKIE_SECURE = _TLS
+CSRF_COOKIE_SECURE = _TLS
+
+# --- notices ------------------------------------------------------------------------------------------------------
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST = env.text("SMTP_HOST", "127.0.0.1")
+EMAIL_PORT = env.whole("SMTP_PORT", 8025, low=1, high=65535)
+EMAIL_HOST_USER = env.text("SMTP_USER")
+EMAIL_HOST_PASSWORD = env.text("SMTP_PASSWORD")
+EMAIL_USE_TLS = env.flag("SMTP_TLS", default=False)
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = env.text("MAIL_FROM", "warmgate@example.invalid")
+# Hosts (name or name:port) that a webhook may reach although they are not public or not https. Demo and tests only.
+WEBHOOK_ALLOWED_HOSTS = env.words("WEBHOOK_ALLOWED_HOSTS", [])
+
+# --- records ------------------------------------------------------------------------------------------------------
+READINGS_KEEP_MONTHS = env.whole("READINGS_KEEP_MONTHS", 13, low=1, high=240)
+RECORDS_KEEP_MONTHS = env.whole("RECORDS_KEEP_MONTHS", 36, low=12, high=600)
+
+USE_TZ = True
+TIME_ZONE = "UTC"
+LANGUAGE_CODE = "en-us"
+USE_I18N = False
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "INFO")},
+    "loggers": {"django.request": {"level": "ERROR"}},
+}

@@ -1,0 +1,307 @@
+"""Trips on the wire: what may be written, and what is answered."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from rest_framework import serializers
+
+from fleet.http.fields import (
+    InstantField,
+    QuantityField,
+    StrictBooleanField,
+    StrictCharField,
+)
+from fleet.http.serializers import StrictSerializer
+from fleet.models import Trip
+
+REFERENCE = r"^[A-Za-z0-9][A-Za-z0-9._-]*$"
+COLD, HOT = -60.0, 80.0
+
+
+class LoadInput(StrictSerializer):
+    """What is carried. Limits left out are those of the commodity."""
+
+    commodity = StrictCharField(max_length=64)
+    mass_kg = QuantityField(unit="kg", min_value=0.0, max_value=60_000.0)
+    temperature_c = QuantityField(unit="c", min_value=COLD, max_value=HOT, required=False, allow_null=True)
+    set_point_c = QuantityField(unit="c", min_value=-20.0, max_value=40.0, required=False, allow_null=True)
+    low_c = QuantityField(unit="c", min_value=COLD, max_value=HOT, required=False, allow_null=True)
+    high_c = QuantityField(unit="c", min_value=COLD, max_value=HOT, required=False, allow_null=True)
+    damage_c = QuantityField(unit="c", min_value=COLD, max_value=HOT, required=False, allow_null=True)
+    freezes_c = QuantityField(unit="c", min_value=COLD, max_value=HOT, required=False, allow_null=True)
+    cp_kj_kgk = QuantityField(unit="kj_kgk", min_value=0.1, max_value=10.0, required=False, allow_null=True)
+    latent_kj_kg = QuantityField(unit="kj_kg", min_value=0.0, max_value=400.0, required=False, allow_null=True)
+    dangerous_goods = StrictCharField(max_length=40, required=False, allow_null=True)
+
+
+class StopInput(StrictSerializer):
+    """A place on the trip, in order."""
+
+    place = StrictCharField(max_length=120)
+    arrive_at = InstantField()
+    leave_at = InstantField(required=False, allow_null=True)
+    door_open_min = QuantityField(unit="min", min_value=0.0, max_value=1440.0, default=0.0)
+    heater_off = StrictBooleanField(required=False, allow_null=True)
+    refuel = StrictBooleanField(default=False)
+
+
+class AmbientPointInput(StrictSerializer):
+    """Outside air at one moment; linear between points."""
+
+    at = InstantField()
+    temp_c = QuantityField(unit="c", min_value=-90.0, max_value=60.0)
+
+
+class HelpInput(StrictSerializer):
+    """Hours until heat is back after a failure on this trip."""
+
+    median_h = QuantityField(unit="h", min_value=0.1, max_value=72.0)
+    p90_h = QuantityField(unit="h", min_value=0.1, max_value=168.0)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["p90_h"] < attrs["median_h"]:
+            raise serializers.ValidationError({"p90_h": "Must not be below median_h."})
+        return attrs
+
+
+class ForecastInput(StrictSerializer):
+    """The outside air along the trip."""
+
+    ambient = AmbientPointInput(many=True, min_length=1, max_length=600)
+    ambient_issued_at = InstantField(required=False, allow_null=True)
+
+
+class TripInput(StrictSerializer):
+    """A trip. Give `load`, `loads`, or `"load": null` for dry goods."""
+
+    reference = StrictCharField(max_length=64)
+    planned_unit = StrictCharField(max_length=40, required=False, allow_null=True)
+    loading_at = InstantField()
+    depart_at = InstantField()
+    load = LoadInput(required=False, allow_null=True)
+    loads = LoadInput(many=True, required=False, min_length=1, max_length=20)
+    stops = StopInput(many=True, min_length=1, max_length=40)
+    ambient = AmbientPointInput(many=True, required=False, max_length=600)
+    ambient_issued_at = InstantField(required=False, allow_null=True)
+    help = HelpInput(required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if not self.partial and ("load" in attrs) == ("loads" in attrs):
+            raise serializers.ValidationError({"load": "Give one of load and loads."})
+        if "load" in attrs and "loads" in attrs:
+            raise serializers.ValidationError({"load": "Give one of load and loads."})
+        if not self.partial:
+            attrs.setdefault("ambient", [])
+        return attrs
+
+    def validate_reference(self, value: str) -> str:
+        if not re.fullmatch(REFERENCE, value):
+            raise serializers.ValidationError("Letters, digits, dots, dashes and underscores only.")
+        return value
+
+
+class TripChange(TripInput):
+    """Members of a planned trip that may change."""
+
+    reference = None  # type: ignore[assignment]
+    ambient = None  # type: ignore[assignment]
+    ambient_issued_at = None  # type: ignore[assignment]
+
+
+class AssignmentInput(StrictSerializer):
+    unit = StrictCharField(max_length=40)
+
+
+class CancelInput(StrictSerializer):
+    reason = StrictCharField(max_length=500, min_length=3, multiline=True)
+
+
+class CandidatesInput(StrictSerializer):
+    """Which units to rank; null for all in service."""
+
+    units = serializers.ListField(
+        child=StrictCharField(max_length=40), allow_null=True, required=False, min_length=1, max_length=1000
+    )
+
+
+class ReleaseInput(StrictSerializer):
+    reason = StrictCharField(max_length=1000, min_length=10, multiline=True)
+
+
+class LoadOutput(serializers.Serializer):
+    commodity = serializers.CharField()
+    mass_kg = serializers.FloatField()
+    temperature_c = serializers.FloatField(allow_null=True)
+    set_point_c = serializers.FloatField(allow_null=True)
+    low_c = serializers.FloatField(allow_null=True)
+    high_c = serializers.FloatField(allow_null=True)
+    damage_c = serializers.FloatField(allow_null=True)
+    freezes_c = serializers.FloatField(allow_null=True)
+    cp_kj_kgk = serializers.FloatField(allow_null=True)
+    latent_kj_kg = serializers.FloatField(allow_null=True)
+    respiration_w_kg = serializers.FloatField()
+    no_heat_needed = serializers.BooleanField()
+    dangerous_goods = serializers.CharField(allow_null=True)
+
+
+class StopOutput(serializers.Serializer):
+    place = serializers.CharField()
+    arrive_at = InstantField()
+    leave_at = InstantField(allow_null=True)
+    door_open_min = serializers.FloatField()
+    heater_off = serializers.BooleanField()
+    refuel = serializers.BooleanField()
+
+
+class AmbientPointOutput(serializers.Serializer):
+    at = InstantField()
+    temp_c = serializers.FloatField()
+
+
+class HelpOutput(serializers.Serializer):
+    median_h = serializers.FloatField()
+    p90_h = serializers.FloatField()
+
+
+class TripOutput(serializers.ModelSerializer):
+    """A trip as stored, its limits resolved."""
+
+    planned_unit = serializers.CharField(source="planned_unit.number", default=None, allow_null=True)
+    assigned_unit = serializers.CharField(source="assigned_unit.number", default=None, allow_null=True)
+    loads = LoadOutput(many=True)
+    stops = StopOutput(many=True)
+    ambient = serializers.SerializerMethodField()
+    help = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Trip
+        fields = (
+            "reference",
+            "state",
+            "planned_unit",
+            "assigned_unit",
+            "loading_at",
+            "depart_at",
+            "arrive_at",
+            "loads",
+            "stops",
+            "ambient",
+            "ambient_issued_at",
+            "help",
+            "departed_at",
+            "delivered_at",
+            "cancelled_at",
+            "cancel_reason",
+            "revision",
+        )
+
+    def get_ambient(self, trip: Trip) -> list[dict[str, Any]]:
+        return AmbientPointOutput([{"at": at, "temp_c": temp_c} for at, temp_c in trip.ambient], many=True).data
+
+    def get_help(self, trip: Trip) -> dict[str, Any] | None:
+        if trip.help_median_h is None:
+            return None
+        return {"median_h": trip.help_median_h, "p90_h": trip.help_p90_h}
+
+
+class RemedyOutput(serializers.Serializer):
+    action = serializers.CharField()
+    text = serializers.CharField()
+    amount = serializers.FloatField(allow_null=True)
+    unit = serializers.CharField()
+    then = serializers.CharField(allow_null=True)
+
+
+class FindingOutput(serializers.Serializer):
+    check = serializers.CharField()
+    outcome = serializers.ChoiceField(choices=["pass", "pending", "concern", "block", "unknown"])
+    message = serializers.CharField()
+    measured = serializers.FloatField(allow_null=True)
+    required = serializers.FloatField(allow_null=True)
+    unit = serializers.CharField()
+    margin = serializers.FloatField(allow_null=True)
+    due_at = serializers.DateTimeField(allow_null=True)
+    source = serializers.CharField()
+    subjects = serializers.ListField(child=serializers.CharField())
+    remedy = RemedyOutput(allow_null=True)
+
+
+class HoldBrief(serializers.Serializer):
+    id = serializers.IntegerField()
+    state = serializers.ChoiceField(choices=["open", "released"])
+    opened_at = serializers.DateTimeField()
+    release_until = serializers.DateTimeField(allow_null=True)
+    causes = serializers.ListField(child=serializers.CharField())
+
+
+class AssessmentOutput(serializers.Serializer):
+    """The answer to: may this unit take this load on this trip, and what would make it so?"""
+
+    trip = serializers.CharField()
+    unit = serializers.CharField()
+    phase = serializers.ChoiceField(choices=["planned", "under_way"])
+    verdict = serializers.ChoiceField(choices=["ready", "conditional", "blocked", "unknown"])
+    released = serializers.BooleanField()
+    score = serializers.FloatField(allow_null=True)
+    score_se = serializers.FloatField(allow_null=True)
+    score_causes = serializers.DictField(child=serializers.FloatField(), allow_null=True)
+    computed_at = serializers.DateTimeField()
+    valid_until = serializers.DateTimeField()
+    versions = serializers.CharField()
+    findings = FindingOutput(many=True)
+    forecast = serializers.DictField(allow_null=True)
+    holds = HoldBrief(many=True)
+    caution = serializers.CharField()
+    not_checked = serializers.ListField(child=serializers.CharField())
+
+
+class AssessmentHistoryItem(AssessmentOutput):
+    """One answer of the history."""
+
+    id = serializers.IntegerField()
+    trigger = serializers.ChoiceField(choices=["worker", "read", "gate"])
+    confirmed_at = serializers.DateTimeField()
+
+
+class CandidateOutput(serializers.Serializer):
+    rank = serializers.IntegerField()
+    unit = serializers.CharField()
+    verdict = serializers.ChoiceField(choices=["ready", "conditional", "blocked", "unknown"])
+    score = serializers.FloatField(allow_null=True)
+    blocking = FindingOutput(many=True)
+    concerns = serializers.IntegerField()
+
+
+class CandidatesOutput(serializers.Serializer):
+    trip = serializers.CharField()
+    candidates = CandidateOutput(many=True)
+    caution = serializers.CharField()
+
+
+class HoldCause(serializers.Serializer):
+    key = serializers.CharField()
+    check = serializers.CharField()
+    outcome = serializers.CharField()
+    message = serializers.CharField()
+    remedy = serializers.CharField(allow_blank=True)
+    releasable = serializers.BooleanField()
+    since = serializers.DateTimeField()
+
+
+class HoldOutput(serializers.Serializer):
+    id = serializers.IntegerField()
+    trip = serializers.CharField(source="trip.reference")
+    unit = serializers.CharField(source="unit.number")
+    state = serializers.ChoiceField(choices=["open", "lifted", "released", "ended"])
+    causes = HoldCause(many=True)
+    opened_at = serializers.DateTimeField()
+    changed_at = serializers.DateTimeField()
+    closed_at = serializers.DateTimeField(allow_null=True)
+    close_reason = serializers.CharField(allow_blank=True)
+    reopened = serializers.IntegerField()
+    released_by = serializers.CharField(source="released_by.name", default=None, allow_null=True)
+    release_reason = serializers.CharField(allow_blank=True)
+    release_until = serializers.DateTimeField(allow_null=True)
+    revision = serializers.IntegerField()

@@ -1,0 +1,314 @@
+"""Trips over HTTP. Each command is its own small view that calls one service."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import django_filters
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from fleet.clock import db_now
+from fleet.errors import MissingPrecondition
+from fleet.http.etag import require_match, revision_answer, set_etag
+from fleet.http.filters import InstantFilter, WordFilter
+from fleet.http.idempotency import idempotent
+from fleet.http.views import CommandView, ReadOnlyResource
+from fleet.models import Assessment, Hold, Role, Trip
+from fleet.readiness.document import CAUTION, full_document
+from fleet.readiness.hold_service import release_hold
+from fleet.readiness.service import readiness
+from fleet.trips import candidates as ranking
+from fleet.trips import gate, service
+from fleet.trips.selectors import trip_of
+from fleet.trips.serializers import (
+    AssessmentHistoryItem,
+    AssessmentOutput,
+    AssignmentInput,
+    CancelInput,
+    CandidatesInput,
+    CandidatesOutput,
+    ForecastInput,
+    HoldOutput,
+    ReleaseInput,
+    TripChange,
+    TripInput,
+    TripOutput,
+)
+
+PLANNERS = frozenset({Role.DISPATCHER, Role.MANAGER})
+
+
+class TripFilters(django_filters.FilterSet):
+    state = WordFilter()
+    unit = WordFilter(field_name="assigned_unit__number")
+    planned_unit = WordFilter(field_name="planned_unit__number")
+    departs_from = InstantFilter(field_name="depart_at", lookup_expr="gte")
+    departs_until = InstantFilter(field_name="depart_at", lookup_expr="lt")
+
+    class Meta:
+        model = Trip
+        fields: tuple[str, ...] = ()
+
+
+class TripView(CommandView, ReadOnlyResource):
+    """Trips: list, create, read, change."""
+
+    tag = "trips"
+    model = Trip
+    roles = {"GET": "any", "POST": PLANNERS, "PATCH": PLANNERS}
+    serializer_class = TripOutput
+    filterset_class = TripFilters
+    lookup_field = "reference"
+    input_serializer = {"POST": TripInput, "PATCH": TripChange}
+    output_serializer = {"GET": TripOutput, "POST": TripOutput, "PATCH": TripOutput}
+    success_status = {"POST": 201}
+    problems = ("conflict", "hazardous-load", "invalid-transition")
+    if_match = frozenset({"PATCH"})
+    gives_etag = True
+
+    def get_queryset(self) -> Any:
+        return super().get_queryset().select_related("planned_unit", "assigned_unit")
+
+    @idempotent
+    def create(self, request: Request) -> Response:
+        trip = service.create_trip(self.fleet, self.read(request), by=self.member, now=db_now())
+        response = self.answer(trip, Location=f"/api/v1/trips/{trip.reference}/")
+        set_etag(response, trip.revision)
+        return response
+
+    def partial_update(self, request: Request, reference: str) -> Response:
+        revision = expected_revision(request, trip_of(self.fleet.pk, reference).revision)
+        changes = self.read(request, partial=True)
+        trip = service.change_trip(self.fleet, reference, changes, revision=revision, by=self.member, now=db_now())
+        return revision_answer(request, self.answer(trip).data, trip.revision)
+
+
+def expected_revision(request: Request, revision: int) -> int | None:
+    """The revision the caller read, checked now and once more under the lock. None when it wrote `*`."""
+    require_match(request, revision)
+    return None if request.headers["If-Match"].strip() == "*" else revision
+
+
+class TripCommand(CommandView):
+    """A command on one trip that needs If-Match and answers with the trip."""
+
+    tag = "trips"
+    output_serializer = TripOutput
+    gives_etag = True
+    problems = ("invalid-transition",)
+
+    def revision(self, request: Request, reference: str) -> int | None:
+        return expected_revision(request, trip_of(self.fleet.pk, reference).revision)
+
+    def answer_trip(self, request: Request, trip: Trip) -> Response:
+        return revision_answer(request, self.answer(trip).data, trip.revision)
+
+
+class AmbientView(TripCommand):
+    """Replaces the ambient forecast."""
+
+    roles = {"PUT": PLANNERS | {Role.INTEGRATOR}}
+    input_serializer = ForecastInput
+    if_match = frozenset({"PUT"})
+
+    def put(self, request: Request, reference: str) -> Response:
+        revision = self.revision(request, reference)
+        forecast = self.read(request)
+        trip = service.replace_ambient(self.fleet, reference, forecast, revision=revision, by=self.member, now=db_now())
+        return self.answer_trip(request, trip)
+
+
+class DeliverView(TripCommand):
+    """The load arrived."""
+
+    roles = {"POST": PLANNERS}
+    if_match = frozenset({"POST"})
+    step = "deliver"
+
+    def post(self, request: Request, reference: str) -> Response:
+        revision = self.revision(request, reference)
+        trip = service.finish_trip(self.fleet, reference, "deliver", revision=revision, by=self.member, now=db_now())
+        return self.answer_trip(request, trip)
+
+
+class CancelView(TripCommand):
+    """The trip will not happen, or not go on."""
+
+    roles = {"POST": PLANNERS}
+    input_serializer = CancelInput
+    if_match = frozenset({"POST"})
+
+    def post(self, request: Request, reference: str) -> Response:
+        revision = self.revision(request, reference)
+        reason = self.read(request)["reason"]
+        trip = service.finish_trip(
+            self.fleet, reference, "cancel", revision=revision, by=self.member, now=db_now(), reason=reason
+        )
+        return self.answer_trip(request, trip)
+
+
+class AssignmentView(CommandView):
+    """The first gate: assigns a unit, or refuses while it is blocked."""
+
+    tag = "trips"
+    roles = {"PUT": PLANNERS}
+    input_serializer = AssignmentInput
+    output_serializer = AssessmentOutput
+    problems = ("dispatch-blocked", "invalid-transition")
+    if_match = frozenset({"PUT"})
+    gives_etag = True
+
+    def put(self, request: Request, reference: str) -> Response:
+        revision = expected_revision(request, trip_of(self.fleet.pk, reference).revision)
+        number = self.read(request)["unit"]
+        passage = gate.assign_unit(self.fleet, reference, number, revision=revision, by=self.member, now=db_now())
+        return revision_answer(request, passage.document, passage.trip.revision)
+
+
+class DepartView(CommandView):
+    """The second gate: the trip leaves, or is refused."""
+
+    tag = "trips"
+    roles = {"POST": PLANNERS}
+    output_serializer = AssessmentOutput
+    problems = ("dispatch-blocked", "invalid-transition", "no-unit")
+    if_match = frozenset({"POST"})
+    gives_etag = True
+
+    def post(self, request: Request, reference: str) -> Response:
+        revision = expected_revision(request, trip_of(self.fleet.pk, reference).revision)
+        passage = gate.depart(self.fleet, reference, revision=revision, by=self.member, now=db_now())
+        return revision_answer(request, passage.document, passage.trip.revision)
+
+
+class ReadinessView(CommandView):
+    """May this unit take this load on this trip, and what would make it so?"""
+
+    tag = "readiness"
+    roles = {"GET": "any"}
+    output_serializer = AssessmentOutput
+    problems = ("no-unit",)
+    query_parameters = {
+        "unit": {"schema": {"type": "string"}, "description": "Ask for this unit instead of the trip's own."}
+    }
+
+    def get(self, request: Request, reference: str) -> Response:
+        number = request.query_params.get("unit")
+        return Response(readiness(self.fleet.pk, reference, number=number))
+
+
+class CandidatesView(CommandView):
+    """Ranks units for a trip, best first."""
+
+    tag = "readiness"
+    roles = {"POST": PLANNERS}
+    input_serializer = CandidatesInput
+    output_serializer = CandidatesOutput
+
+    def post(self, request: Request, reference: str) -> Response:
+        numbers = self.read(request).get("units")
+        ranked = ranking.candidates(self.fleet, reference, numbers=numbers, now=db_now())
+        return Response({"trip": reference, "candidates": ranked, "caution": CAUTION})
+
+
+class PreviewView(CommandView):
+    """The assessment of a trip that is not stored."""
+
+    tag = "readiness"
+    roles = {"POST": PLANNERS}
+    input_serializer = TripInput
+    output_serializer = AssessmentOutput
+    problems = ("hazardous-load",)
+
+    def post(self, request: Request) -> Response:
+        return Response(ranking.preview(self.fleet, self.read(request), now=db_now()))
+
+
+class AssessmentHistoryView(ReadOnlyResource):
+    """Every answer given for a trip: why was it ready then?"""
+
+    tag = "readiness"
+    model = Assessment
+    serializer_class = AssessmentHistoryItem
+
+    def get_queryset(self) -> Any:
+        rows = super().get_queryset()
+        if getattr(self, "swagger_fake_view", False):
+            return rows
+        trip = trip_of(self.fleet.pk, self.kwargs["reference"])
+        return rows.filter(trip=trip).select_related("trip", "unit")
+
+    def get_serializer(self, rows: Any, *args: Any, **kwargs: Any) -> Any:
+        if kwargs.get("many"):
+            rows = [history_document(row) for row in rows]
+        return super().get_serializer(rows, *args, **kwargs)
+
+
+def history_document(row: Assessment) -> dict[str, Any]:
+    document = full_document(
+        trip=row.trip.reference,
+        unit=row.unit.number,
+        phase=row.phase,
+        verdict=row.verdict,
+        score=row.score,
+        computed_at=row.computed_at,
+        valid_until=row.valid_until,
+        versions=row.versions,
+        document=row.document,
+        holds=[],
+        released=False,
+    )
+    return document | {"id": row.pk, "trigger": row.trigger, "confirmed_at": row.confirmed_at}
+
+
+class HoldFilters(django_filters.FilterSet):
+    state = WordFilter()
+    trip = WordFilter(field_name="trip__reference")
+    unit = WordFilter(field_name="unit__number")
+
+    class Meta:
+        model = Hold
+        fields: tuple[str, ...] = ()
+
+
+class HoldView(ReadOnlyResource):
+    """Holds: the stored facts that trips may not leave."""
+
+    tag = "holds"
+    model = Hold
+    serializer_class = HoldOutput
+    filterset_class = HoldFilters
+
+    def get_queryset(self) -> Any:
+        return super().get_queryset().select_related("trip", "unit", "released_by")
+
+
+class ReleaseView(CommandView):
+    """A manager lets this trip leave in spite of the hold, with a reason. Not for stop-tier alarms or unrepaired
+    defects."""
+
+    tag = "holds"
+    roles = {"POST": {Role.MANAGER}}
+    input_serializer = ReleaseInput
+    output_serializer = HoldOutput
+    problems = ("release-not-allowed",)
+    if_match = frozenset({"POST"})
+    gives_etag = True
+
+    @idempotent
+    def post(self, request: Request, pk: int) -> Response:
+        if "If-Match" not in request.headers:
+            raise MissingPrecondition
+        found = Hold.objects.for_fleet(self.fleet).filter(pk=pk).values_list("revision", flat=True).first()
+        revision = expected_revision(request, found) if found is not None else None
+        reason = self.read(request)["reason"]
+        hold = release_hold(
+            pk,
+            fleet_id=self.fleet.pk,
+            by=self.member,
+            reason=reason,
+            expected_revision=revision,
+            now=db_now(),
+        )
+        return revision_answer(request, self.answer(hold).data, hold.revision)

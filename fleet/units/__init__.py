@@ -1,0 +1,1 @@
+"""Units, their models and the newest state of each."""

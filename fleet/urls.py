@@ -1,0 +1,67 @@
+"""Every route of the service. Together with the settings this is the only module that names other apps."""
+
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+
+from fleet.http.health import livez, readyz
+from fleet.http.metrics import metrics
+from fleet.http.problems import problem_page
+from fleet.ingest.views import DiscardView, EventsView, QuarantineView, ReplayView
+from fleet.trips import views as trips
+from fleet.units import views as units
+
+LIST = {"get": "list"}
+DETAIL = {"get": "retrieve"}
+
+api = [
+    path("events/", EventsView.as_view(), name="events"),
+    path("quarantine/", QuarantineView.as_view(LIST), name="quarantine"),
+    path("quarantine/<int:pk>/", QuarantineView.as_view(DETAIL), name="quarantine-one"),
+    path("quarantine/<int:pk>/replay/", ReplayView.as_view(), name="quarantine-replay"),
+    path("quarantine/<int:pk>/discard/", DiscardView.as_view(), name="quarantine-discard"),
+    path("trips/", trips.TripView.as_view(LIST | {"post": "create"}), name="trips"),
+    path("trips/preview/", trips.PreviewView.as_view(), name="trip-preview"),
+    path("trips/<str:reference>/", trips.TripView.as_view(DETAIL | {"patch": "partial_update"}), name="trip"),
+    path("trips/<str:reference>/ambient/", trips.AmbientView.as_view(), name="trip-ambient"),
+    path("trips/<str:reference>/readiness/", trips.ReadinessView.as_view(), name="trip-readiness"),
+    path("trips/<str:reference>/candidates/", trips.CandidatesView.as_view(), name="trip-candidates"),
+    path("trips/<str:reference>/assignment/", trips.AssignmentView.as_view(), name="trip-assignment"),
+    path("trips/<str:reference>/depart/", trips.DepartView.as_view(), name="trip-depart"),
+    path("trips/<str:reference>/deliver/", trips.DeliverView.as_view(), name="trip-deliver"),
+    path("trips/<str:reference>/cancel/", trips.CancelView.as_view(), name="trip-cancel"),
+    path("trips/<str:reference>/assessments/", trips.AssessmentHistoryView.as_view(LIST), name="trip-history"),
+    path("holds/", trips.HoldView.as_view(LIST), name="holds"),
+    path("holds/<int:pk>/", trips.HoldView.as_view(DETAIL), name="hold"),
+    path("holds/<int:pk>/release/", trips.ReleaseView.as_view(), name="hold-release"),
+    path("units/", units.UnitView.as_view(LIST | {"post": "create"}), name="units"),
+    path("units/<str:number>/", units.UnitView.as_view(DETAIL | {"patch": "partial_update"}), name="unit"),
+    path("units/<str:number>/state/", units.UnitStateView.as_view(), name="unit-state"),
+    path("units/<str:number>/readings/", units.ReadingView.as_view(LIST), name="unit-readings"),
+    path("unit-models/", units.UnitModelView.as_view(LIST | {"post": "create"}), name="unit-models"),
+    path(
+        "unit-models/<str:key>/",
+        units.UnitModelView.as_view(DETAIL | {"patch": "partial_update"}),
+        name="unit-model",
+    ),
+    path("commodities/", units.CommodityView.as_view(LIST), name="commodities"),
+    path("commodities/<str:key>/", units.CommodityView.as_view(DETAIL), name="commodity"),
+    path("policy/", units.PolicyView.as_view(), name="policy"),
+    path("", include("inspections.urls")),
+    path("", include("alarms.urls")),
+    path("", include("thermal.adapter.urls")),
+]
+
+urlpatterns = [
+    path("livez", livez, name="livez"),
+    path("readyz", readyz, name="readyz"),
+    path("metrics", metrics, name="metrics"),
+    path("api/v1/", include(api)),
+    path("api/schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("api/docs/", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+    path("docs/problems/<slug:slug>/", problem_page, name="problem-page"),
+]
+
+handler400 = "fleet.http.problems.handler400"
+handler403 = "fleet.http.problems.handler403"
+handler404 = "fleet.http.problems.handler404"
+handler500 = "fleet.http.problems.handler500"

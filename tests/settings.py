@@ -1,0 +1,22 @@
+"""Settings of the test suite: the service's own, on a file of its own and with the bell off.
+
+PostgreSQL and Redis are used only when WARMGATE_DATABASE_URL and WARMGATE_BROKER_URL say so; nothing is probed.
+"""
+
+import os
+import tempfile
+
+os.environ.setdefault("WARMGATE_STATE_DIR", tempfile.mkdtemp(prefix="warmgate-tests-"))
+os.environ.setdefault("WARMGATE_SECRET_KEY", "tests-only-" + "0123456789abcdef" * 4)
+os.environ.setdefault("WARMGATE_BELL", "off")
+os.environ.setdefault("WARMGATE_LOG_LEVEL", "WARNING")
+
+from fleet.settings import *  # noqa: E402, F403
+from fleet.settings import DATABASES, STATE_DIR  # noqa: E402
+
+SECURE_SSL_REDIRECT = False
+ALLOWED_HOSTS = ["*"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+if "sqlite3" in str(DATABASES["default"]["ENGINE"]):
+    # A file, not memory: threads of a test each open their own connection, under the rules of production.
+    DATABASES["default"]["TEST"] = {"NAME": str(STATE_DIR / "test.sqlite3")}

@@ -1,0 +1,1 @@
+"""The only Django code of thermal: rows become arrays, findings come back."""
