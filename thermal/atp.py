@@ -41,7 +41,7 @@ WIDE_M = 2.50
 INSIDE_TEST_C = 12.0  # heated equipment must hold the empty body at +12 °C (61/1983 Sb., section 4, read)
 
 
-class UnknownClass(ThermalError):  # noqa: N818 - reads as what happened
+class UnknownClass(ThermalError):
     """No such heated class, or none that is cold enough."""
 
     code: ClassVar[str] = "unknown-heated-class"
@@ -244,9 +244,7 @@ def heated_class_for(outside_c: float) -> HeatedClass:
     raise UnknownClass(message, field="outside_c", value=outside, limit=HEATED_CLASSES["D"].outside_c)
 
 
-def heat_loss_w(
-    *, k_w_m2k: float, surface_m2: float, outside_c: float, inside_c: float = INSIDE_TEST_C
-) -> float:
+def heat_loss_w(*, k_w_m2k: float, surface_m2: float, outside_c: float, inside_c: float = INSIDE_TEST_C) -> float:
     """Steady heat loss of the empty, closed body [W].
 
     Parameters

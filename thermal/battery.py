@@ -50,7 +50,7 @@ HIGHEST_GRAVITY = 1.33
 Assumption."""
 
 
-class NotAtRest(ThermalError):  # noqa: N818 - reads as what happened
+class NotAtRest(ThermalError):
     """The voltage was taken with the engine running or too soon after it stopped, so it says nothing."""
 
     code: ClassVar[str] = "battery-not-at-rest"
@@ -75,9 +75,7 @@ class BatteryState:
     freezes_c: float
 
 
-def rested_battery(
-    rest_v: float, *, nominal_v: int, battery_c: float, rest_h: float, engine_on: bool
-) -> BatteryState:
+def rested_battery(rest_v: float, *, nominal_v: int, battery_c: float, rest_h: float, engine_on: bool) -> BatteryState:
     """State of a battery from its voltage at rest.
 
     Parameters

@@ -21,9 +21,7 @@ class Certificate(StrEnum):
 
 # Years a certificate runs: 6 if tested or of an approved type, 3 if only examined (UK SI 1985/1071, note;
 # read).
-CERTIFICATE_YEARS = MappingProxyType(
-    {Certificate.TESTED: 6, Certificate.TYPE_APPROVED: 6, Certificate.EXAMINED: 3}
-)
+CERTIFICATE_YEARS = MappingProxyType({Certificate.TESTED: 6, Certificate.TYPE_APPROVED: 6, Certificate.EXAMINED: 3})
 
 
 def highest_yearly_growth(*, new_k: float = HEAVY_K, old_k: float = NORMAL_K, years: float = 12.0) -> float:

@@ -17,6 +17,7 @@ from typing import ClassVar
 from thermal.errors import Missing, ThermalError
 
 __all__ = [
+    "HAZARDS",
     "SOURCES",
     "ChillRule",
     "Commodity",
@@ -54,14 +55,14 @@ SOURCES: Mapping[str, str] = MappingProxyType(
 """What each source of the table is, by its short name."""
 
 
-class HazardousLoad(ThermalError):  # noqa: N818 - reads as what happened
+class HazardousLoad(ThermalError):
     """Goods that are, or may be, dangerous: refused, because heat around them needs rules this service
     lacks."""
 
     code: ClassVar[str] = "hazardous-load"
 
 
-class UnknownCommodity(ThermalError):  # noqa: N818 - reads as what happened
+class UnknownCommodity(ThermalError):
     """No such goods in the table. Limits are never borrowed from something that sounds alike."""
 
     code: ClassVar[str] = "unknown-commodity"

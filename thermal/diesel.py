@@ -48,7 +48,7 @@ UNKNOWN_GELS_BELOW_C = -10.0
 """Fuel of unknown grade is taken to gel below this [°C]. Choice of this project."""
 
 
-class UnknownFuelGrade(ThermalError):  # noqa: N818 - reads as what happened
+class UnknownFuelGrade(ThermalError):
     """A grade this table does not have; `unknown` is the word for fuel nobody can name."""
 
     code: ClassVar[str] = "unknown-fuel-grade"
@@ -91,10 +91,7 @@ EN590 = MappingProxyType(
     {
         grade.key: grade
         for grade in (
-            *(
-                FuelGrade(f"en590-{k}", c, _READ)
-                for k, c in (("a", 5.0), ("b", 0.0), ("c", -5.0), ("d", -10.0))
-            ),
+            *(FuelGrade(f"en590-{k}", c, _READ) for k, c in (("a", 5.0), ("b", 0.0), ("c", -5.0), ("d", -10.0))),
             FuelGrade("en590-e", -15.0, _E),
             FuelGrade("en590-f", -20.0, _F),
             *(FuelGrade(f"en590-{k}", -20.0 - 6.0 * k, _READ) for k in range(5)),
@@ -122,9 +119,7 @@ def fuel_grade(key: str) -> FuelGrade:
     return EN590[key]
 
 
-def flow_at(
-    fuel_c: float, *, grade: FuelGrade, cloud_c: float | None = None, margin_k: float = MARGIN_K
-) -> Flow:
+def flow_at(fuel_c: float, *, grade: FuelGrade, cloud_c: float | None = None, margin_k: float = MARGIN_K) -> Flow:
     """Whether fuel of this grade flows at a temperature.
 
     Parameters

@@ -93,9 +93,7 @@ def door_flow(
     2.2
     """
     area = require("width_m", width_m, 0.3, 6.0) * require("height_m", height_m, 0.3, 6.0)
-    passed = require("flow_factor", flow_factor, 0.0, 1.0) * (
-        1.0 - require("effectiveness", effectiveness, 0.0, 1.0)
-    )
+    passed = require("flow_factor", flow_factor, 0.0, 1.0) * (1.0 - require("effectiveness", effectiveness, 0.0, 1.0))
     inside = require("inside_c", inside_c, -80.0, 80.0)
     outside = require("outside_c", outside_c, -80.0, 80.0)
     cold = air_density(np.minimum(inside, outside))

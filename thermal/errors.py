@@ -33,13 +33,13 @@ class ThermalError(ValueError):
         self.limit = limit
 
 
-class OutOfRange(ThermalError):  # noqa: N818 - reads as what happened, at every `raise`
+class OutOfRange(ThermalError):
     """A value is present but not a finite number inside the range the equation was made for."""
 
     code = "out-of-range"
 
 
-class Missing(ThermalError):  # noqa: N818 - as above
+class Missing(ThermalError):
     """A value the equation cannot do without was not given."""
 
     code = "missing-input"

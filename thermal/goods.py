@@ -12,7 +12,7 @@ __all__ = ["classify_goods"]
 
 # Words that make a load dangerous whatever else the text says ("non-flammable" too: a person decides).
 # Common practice, no source; the case behind them is Class 3 paint asking for heat in winter (PHMSA letter
-# 07-0037 asks it; 49 CFR 177.834(l) limits cargo heaters).
+# 07-0037 asks it, its answer was not seen; 49 CFR 177.834(l) limits cargo heaters).
 DANGER = (
     *("flammable", "inflammable", "class 3", "solvent", "thinner", "lacquer", "varnish", "shellac", "alkyd"),
     *("oil based", "epoxy", "turpentine", "acetone", "xylene", "toluene", "white spirit", "contact cement"),
@@ -68,9 +68,7 @@ def _refuse_danger(words: str, text: str) -> None:
     spaced = words.replace("-", " ")
     for phrase in DANGER:
         if _holds(spaced, phrase):
-            raise HazardousLoad(
-                f"{phrase!r} in {text!r} names a danger", field="goods", value=text, limit=phrase
-            )
+            raise HazardousLoad(f"{phrase!r} in {text!r} names a danger", field="goods", value=text, limit=phrase)
     if UN_NUMBER.search(words):
         raise HazardousLoad(f"{text!r} carries a UN number", field="goods", value=text, limit="UN number")
     for key, names in CLASS_UNSTATED.items():

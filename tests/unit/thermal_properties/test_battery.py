@@ -47,9 +47,7 @@ def test_a_cold_battery_holds_a_little_more_charge_than_its_voltage_says():
     assert cold.gravity - warm.gravity == pytest.approx(0.0002 * 46.6667, rel=1e-6)
 
 
-@pytest.mark.parametrize(
-    "change", [{"engine_on": True}, {"engine_on": None}, {"rest_h": 1.99}, {"rest_h": 0.0}]
-)
+@pytest.mark.parametrize("change", [{"engine_on": True}, {"engine_on": None}, {"rest_h": 1.99}, {"rest_h": 0.0}])
 def test_a_voltage_that_is_not_at_rest_says_nothing(change):
     with pytest.raises(NotAtRest) as caught:
         rested_battery(12.6, **{**REST, **change})

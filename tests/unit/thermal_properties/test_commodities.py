@@ -48,9 +48,7 @@ def test_every_wet_row_can_feed_the_box_model(goods):
 
 @pytest.mark.parametrize("goods", ALL, ids=by_key)
 def test_every_number_has_an_origin_and_every_origin_a_source(goods):
-    given_numbers = {
-        field.name for field in dataclasses.fields(goods) if isinstance(getattr(goods, field.name), float)
-    }
+    given_numbers = {field.name for field in dataclasses.fields(goods) if isinstance(getattr(goods, field.name), float)}
     assert set(goods.origins) == given_numbers
     for origin in goods.origins.values():
         assert origin.source in SOURCES

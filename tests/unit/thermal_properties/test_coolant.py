@@ -44,9 +44,7 @@ def test_the_mass_share_is_the_larger_one_because_glycol_is_denser(share):
 
 @given(SHARE)
 def test_both_bases_give_one_freezing_point(share):
-    assert freezing_c_from_mass(mass_from_volume(share)) == pytest.approx(
-        freezing_c_from_volume(share), abs=1e-6
-    )
+    assert freezing_c_from_mass(mass_from_volume(share)) == pytest.approx(freezing_c_from_volume(share), abs=1e-6)
 
 
 @given(st.floats(-55.0, 0.0))

@@ -48,9 +48,7 @@ def test_conductance_times_difference_is_the_heat(outside, step, sign):
     inside = outside + sign * step
     conductance = door_conductance(**DOOR, inside_c=inside, outside_c=outside)
     assert conductance >= 0.0
-    assert conductance * (inside - outside) == pytest.approx(
-        door_heat(**DOOR, inside_c=inside, outside_c=outside)
-    )
+    assert conductance * (inside - outside) == pytest.approx(door_heat(**DOOR, inside_c=inside, outside_c=outside))
 
 
 def test_a_short_opening_costs_the_flow_and_a_long_one_the_air_of_the_box():

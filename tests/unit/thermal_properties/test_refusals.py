@@ -70,9 +70,7 @@ def test_a_wrong_number_raises_and_names_its_argument(function, good, name, bad)
     assert caught.value.field == name
 
 
-@pytest.mark.parametrize(
-    ("function", "good", "name"), [case for case in ARGUMENTS if case.values[2] not in OPTIONAL]
-)
+@pytest.mark.parametrize(("function", "good", "name"), [case for case in ARGUMENTS if case.values[2] not in OPTIONAL])
 def test_a_missing_number_raises_and_names_its_argument(function, good, name):
     with pytest.raises(Missing) as caught:
         function(**{**good, name: None})
