@@ -259,7 +259,5 @@ def check_occurrences(count: int) -> int | None:
 
 def _integer(field: str, value: object, high: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= high:
-        raise J1939Error(
-            f"{field} must be an integer from 0 to {high}, not {value!r}", field=field, value=value
-        )
+        raise J1939Error(f"{field} must be an integer from 0 to {high}, not {value!r}", field=field, value=value)
     return value
