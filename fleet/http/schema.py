@@ -102,7 +102,8 @@ class AutoSchema(SpectacularSchema):
         return bool(getattr(self.view, "gives_etag", False)) and not self._is_list_view()
 
     def _is_idempotent(self) -> bool:
-        return bool(getattr(getattr(self.view, self.method.lower(), None), "idempotent", False))
+        handler = getattr(self.view, "action", None) or self.method.lower()
+        return bool(getattr(getattr(self.view, handler, None), "idempotent", False))
 
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         responses = super()._get_response_bodies(direction)
