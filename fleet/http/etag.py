@@ -72,9 +72,7 @@ def _tags(header: str, name: str) -> list[tuple[bool, str]]:
     while position < len(header):
         match = _TAG.match(header, position)
         if match is None or (match.end() < len(header) and header[match.end()] != ","):
-            raise InvalidInput.at(
-                f"/{name}", "not-an-etag", f'{name} takes tags such as "7".', where="header"
-            )
+            raise InvalidInput.at(f"/{name}", "not-an-etag", f'{name} takes tags such as "7".', where="header")
         tags.append((match.group(1) is not None, match.group(2)))
         position = match.end() + 1
     return tags

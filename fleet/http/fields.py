@@ -80,9 +80,7 @@ class FiniteFloatField(serializers.Field):
         "not-above": "The value must be greater than {limit}.",
     }
 
-    def __init__(
-        self, *, min_value: float, max_value: float, exclusive_min: bool = False, **kwargs: Any
-    ) -> None:
+    def __init__(self, *, min_value: float, max_value: float, exclusive_min: bool = False, **kwargs: Any) -> None:
         self.min_value, self.max_value, self.exclusive_min = min_value, max_value, exclusive_min
         super().__init__(**kwargs)
 

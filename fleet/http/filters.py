@@ -50,9 +50,7 @@ def accepted_parameters(view: Any) -> frozenset[str]:
 
 def _form_errors(errors: Any) -> list[FieldError]:
     return [
-        FieldError(
-            join("", name), (error.code or "invalid").replace("_", "-"), " ".join(error.messages), "query"
-        )
+        FieldError(join("", name), (error.code or "invalid").replace("_", "-"), " ".join(error.messages), "query")
         for name, found in errors.as_data().items()
         for error in found
     ]

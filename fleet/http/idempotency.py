@@ -89,9 +89,7 @@ def _claim(request: Request, key: str, *, now: datetime) -> IdempotencyKey:
     for _ in range(_CLAIM_ATTEMPTS):
         try:
             with transaction.atomic():
-                return IdempotencyKey.objects.create(
-                    fleet=fleet, member=member, key=key, created_at=now, **asked
-                )
+                return IdempotencyKey.objects.create(fleet=fleet, member=member, key=key, created_at=now, **asked)
         except IntegrityError:
             row = IdempotencyKey.objects.for_fleet(fleet).filter(member=member, key=key).first()
         if row is None:
@@ -122,6 +120,4 @@ def _remember(row: IdempotencyKey, response: HttpResponseBase) -> None:
 
 def _replay(row: IdempotencyKey) -> HttpResponse:
     headers = {**row.headers, "Idempotency-Replayed": "true"}
-    return HttpResponse(
-        bytes(row.response), status=row.status, content_type="application/json", headers=headers
-    )
+    return HttpResponse(bytes(row.response), status=row.status, content_type="application/json", headers=headers)

@@ -162,9 +162,7 @@ def _typed(cursor: Cursor, queryset: QuerySet[Any], fields: Sequence[str]) -> Cu
 
 
 def _plain(value: Any) -> int | str:
-    return (
-        value if isinstance(value, int) else value.isoformat() if hasattr(value, "isoformat") else str(value)
-    )
+    return value if isinstance(value, int) else value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
 def _beyond(fields: Sequence[str], values: Sequence[Any], *, descending: bool) -> Q:

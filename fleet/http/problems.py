@@ -35,9 +35,7 @@ PROBLEM_JSON = "application/problem+json"
 RETRY_UNAVAILABLE_S = 5
 
 _SAME_401 = "Send `Authorization: Bearer <token>` with a token that is known, unexpired and not revoked."
-_INTERNAL = (
-    "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
-)
+_INTERNAL = "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
 
 # The exception classes of the framework that say no more than their code.
 _BY_CLASS: tuple[tuple[type[Exception], str, str], ...] = (
@@ -82,9 +80,7 @@ def problem_body(
     body["instance"] = escape_uri_path(instance)
     body["request_id"] = current_request_id()
     if errors:
-        body["errors"] = [
-            {"pointer": e.pointer, "in": e.where, "code": e.code, "detail": e.detail} for e in errors
-        ]
+        body["errors"] = [{"pointer": e.pointer, "in": e.where, "code": e.code, "detail": e.detail} for e in errors]
     body.update(context or {})
     return body
 
@@ -179,9 +175,7 @@ def handler500(request: HttpRequest) -> HttpResponse:
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form without its token (CSRF_FAILURE_VIEW)."""
-    return problem_response(
-        request, "not-allowed", "The form's token is missing or old. Load the page again."
-    )
+    return problem_response(request, "not-allowed", "The form's token is missing or old. Load the page again.")
 
 
 def read_only(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:

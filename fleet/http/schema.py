@@ -83,9 +83,7 @@ class AutoSchema(SpectacularSchema):
         if self._gives_etag() and self.method == "GET":
             found.append(_header("If-None-Match", "Answer 304 if the ETag is still this one."))
         if self._is_idempotent():
-            text = (
-                "1 to 255 visible ASCII characters. The same key with the same body replays the first answer."
-            )
+            text = "1 to 255 visible ASCII characters. The same key with the same body replays the first answer."
             found.append(_header(IDEMPOTENCY_KEY, text, pattern=r"^[!-~]{1,255}$"))
         return found
 
@@ -127,6 +125,7 @@ class AutoSchema(SpectacularSchema):
             codes.append("not-found")
         if self.method in _CHANGES:
             codes += ["malformed-body", "too-large", "unsupported-media-type"]
+        if self.method in _CHANGES or not hasattr(self.view, "action"):  # not the lists and details of a resource
             codes += getattr(self.view, "problems", ())
         if self.method in getattr(self.view, "if_match", ()):
             codes += ["stale-revision", "precondition-required"]

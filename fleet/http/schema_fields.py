@@ -69,9 +69,7 @@ class QuantityFieldSchema(OpenApiSerializerFieldExtension):
             return {"type": "number"}
         dimension = "".join(part.title() for part in self.target.unit.split("_"))
         # A component of its own: as an inline enum every dimension's `unit` would ask for a name.
-        names = _component(
-            auto_schema, f"Unit{dimension}", {"type": "string", "enum": list(self.target.names)}
-        )
+        names = _component(auto_schema, f"Unit{dimension}", {"type": "string", "enum": list(self.target.names)})
         quantity = _component(auto_schema, f"Quantity{dimension}", quantity_schema(self.target, names))
         return {"oneOf": [limited_number(self.target), quantity]}
 

@@ -42,7 +42,7 @@ class StrictSerializer(serializers.Serializer):
     def to_internal_value(self, data: Any) -> Any:
         refused = self._refused_members(data) if isinstance(data, Mapping) else {}
         try:
-            value = super().to_internal_value(data)
+            value = self._with_defaults(super().to_internal_value(data))
         except ValidationError as error:
             if isinstance(error.detail, dict):
                 raise ValidationError({**error.detail, **refused}) from error
@@ -61,7 +61,27 @@ class StrictSerializer(serializers.Serializer):
                 refused[name] = [ErrorDetail("There is no such member.", code="unknown-member")]
             elif fields[name].read_only:
                 refused[name] = [ErrorDetail("This member is set by the service.", code="read-only")]
+        if self._is_whole_part():
+            for name, field in fields.items():
+                if field.required and not field.read_only and name not in data:
+                    refused[name] = [ErrorDetail("This field is required.", code="required")]
         return refused
+
+    def _is_whole_part(self) -> bool:
+        """Whether this is a part of a partial change. Such a change replaces its parts as a whole.
+
+        The framework would treat the part as partial too: it would neither ask for its required members nor
+        fill in its defaults, and `validate` would meet a document that no other request can produce.
+        """
+        return self.parent is not None and bool(getattr(self.root, "partial", False))
+
+    def _with_defaults(self, value: dict[str, Any]) -> dict[str, Any]:
+        if self._is_whole_part():
+            for name, field in self.fields.items():
+                target = field.source or name
+                if field.default is not serializers.empty and not field.read_only and target not in value:
+                    value[target] = field.default() if callable(field.default) else field.default
+        return value
 
 
 def _is_lax(field: serializers.Field) -> bool:

@@ -76,9 +76,7 @@ class CommandView(StrictQueryMixin):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        takes_body = (
-            self.reads_raw_body or for_method(self.input_serializer, request.method or "") is not None
-        )
+        takes_body = self.reads_raw_body or for_method(self.input_serializer, request.method or "") is not None
         if not takes_body and request.method not in {"GET", "HEAD", "OPTIONS"} and request.data:
             members = request.data if isinstance(request.data, Mapping) else ()
             detail = "This command takes no body."

@@ -205,6 +205,33 @@ def test_a_field_that_coerces_cannot_be_declared_for_input():
     type("Answer", (StrictSerializer,), {"mass_kg": serializers.FloatField(read_only=True)})
 
 
+def test_a_part_of_a_partial_change_is_whole():
+    class Help(StrictSerializer):
+        median_h = FiniteFloatField(min_value=0, max_value=72)
+        p90_h = FiniteFloatField(min_value=0, max_value=168)
+        source = StrictCharField(max_length=20, default="assumed")
+
+        def validate(self, attrs):
+            assert attrs.keys() == {"median_h", "p90_h", "source"}
+            return attrs
+
+    class Trip(StrictSerializer):
+        reference = StrictCharField(max_length=20)
+        help = Help(required=False)
+        stops = Help(many=True, required=False)
+
+    assert Trip(data={}, partial=True).is_valid()
+    whole = {"median_h": 3, "p90_h": 6}
+    change = Trip(data={"help": whole, "stops": [whole]}, partial=True)
+    change.is_valid(raise_exception=True)
+    assert change.validated_data["help"] == {"median_h": 3.0, "p90_h": 6.0, "source": "assumed"}
+    assert change.validated_data["stops"] == [change.validated_data["help"]]
+    torn = Trip(data={"help": {"median_h": 3}, "stops": [whole, {"p90_h": 6}]}, partial=True)
+    assert not torn.is_valid()
+    found = {(error.pointer, error.code) for error in field_errors(torn.errors)}
+    assert found == {("/help/p90_h", "required"), ("/stops/1/median_h", "required")}
+
+
 def test_every_wrong_value_is_reported_at_once():
     serializer = Load(data={"mass_kg": "1", "count": 101, "colour": "red"})
     assert not serializer.is_valid()
