@@ -24,3 +24,8 @@ def db_now() -> datetime:
 def stamp(at: datetime) -> str:
     """*at* as fixed-width RFC 3339 text in UTC."""
     return at.astimezone(UTC).strftime(STAMP)
+
+
+def text_of(at: datetime) -> str:
+    """*at* as RFC 3339 in UTC without a fraction of zero: for answers and documents."""
+    return stamp(at).replace(".000000Z", "Z")

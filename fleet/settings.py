@@ -162,7 +162,8 @@ SPECTACULAR_SETTINGS = {
     ],
 }
 STATIC_URL = "/static/"
-STATIC_ROOT = BASE_DIR / "static"
+STATIC_ROOT = STATE_DIR / "static"
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 
 # --- safety -------------------------------------------------------------------------------------------------------

@@ -20,3 +20,5 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if "sqlite3" in str(DATABASES["default"]["ENGINE"]):
     # A file, not memory: threads of a test each open their own connection, under the rules of production.
     DATABASES["default"]["TEST"] = {"NAME": str(STATE_DIR / "test.sqlite3")}
+if name := os.environ.get("WARMGATE_TEST_DB"):
+    DATABASES["default"]["TEST"] = {"NAME": name}

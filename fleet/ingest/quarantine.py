@@ -11,13 +11,14 @@ from django.db import IntegrityError, transaction
 from django.db.models import Count, F
 
 from fleet.errors import WarmgateError
+from fleet.events import handlers
 from fleet.ingest.parse import BadItem, Item
 from fleet.models import Member, QuarantinedEvent
 from fleet.records.audit import record_act
 from fleet.units.state import put_facts
 
 FACT = "fleet.quarantined_faults"
-"""Unit fact: how many events other than readings of this unit wait in quarantine."""
+"""Unit fact: how many fault events of this unit wait in quarantine, so that its record is not complete."""
 
 
 class NotHeld(WarmgateError):
@@ -85,7 +86,7 @@ def count_by_unit(unit_ids: Iterable[int], *, now: datetime) -> None:
     held = (
         QuarantinedEvent.objects.across_fleets()
         .filter(unit_id__in=ids, state=QuarantinedEvent.State.HELD)
-        .exclude(event_type__startswith="unit.reading.")
+        .filter(event_type__in=[handler.id for handler in handlers if handler.voids_unit_data])
         .values("unit_id")
         .annotate(n=Count("pk"))
         .order_by("unit_id")

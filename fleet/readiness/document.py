@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from fleet.clock import stamp
+from fleet.clock import text_of
 from fleet.models.readiness import Phase
 from fleet.readiness.assess import Answer
 from fleet.readiness.findings import Finding, Remedy
@@ -21,11 +21,6 @@ NOT_CHECKED = (
     "whether the load was packed and loaded as recorded",
     "parts of the unit that no inspection item and no sensor covers",
 )
-
-
-def text_of(at: datetime) -> str:
-    """RFC 3339 in UTC, without a fraction of zero."""
-    return stamp(at).replace(".000000Z", "Z")
 
 
 def finding_document(finding: Finding) -> dict[str, Any]:

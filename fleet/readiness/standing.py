@@ -11,8 +11,9 @@ from typing import Any
 from django.db import connection
 from django.utils import timezone
 
+from fleet.clock import text_of
 from fleet.models import Hold
-from fleet.readiness.document import full_document, text_of
+from fleet.readiness.document import full_document
 from fleet.readiness.facts import version_vector
 
 

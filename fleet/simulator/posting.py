@@ -106,8 +106,8 @@ def post_lines(
 ) -> Progress:
     """Post every line that has not been answered yet; return the counts.
 
-    `report` is called after each batch. A batch sent twice after a crash is answered as duplicates: events carry
-    their own identity.
+    `report` is called after each batch. A batch sent twice after a crash is answered as duplicates: events
+    carry their own identity.
     """
     progress = bookmark.read()
     begun, before = clock(), progress.sent
@@ -190,7 +190,5 @@ def statuses(answer: dict[str, Any], sent: int) -> Counter[str]:
         quarantined=answer["quarantined"],
     )
     # Why something was quarantined matters more than that it was.
-    counts.update(
-        f"quarantined: {item.get('code', 'no code')}" for item in items if item["status"] == "quarantined"
-    )
+    counts.update(f"quarantined: {item.get('code', 'no code')}" for item in items if item["status"] == "quarantined")
     return +counts

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
-from fleet.clock import stamp
+from fleet.clock import text_of
 from fleet.errors import FieldError, InvalidInput, WarmgateError
 from fleet.models import Commodity
 
@@ -61,8 +61,8 @@ def stored_stops(stops: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     return [
         {
             "place": stop["place"],
-            "arrive_at": stamp(stop["arrive_at"]),
-            "leave_at": stamp(stop["leave_at"]) if stop.get("leave_at") else None,
+            "arrive_at": text_of(stop["arrive_at"]),
+            "leave_at": text_of(stop["leave_at"]) if stop.get("leave_at") else None,
             "door_open_min": stop["door_open_min"],
             "heater_off": stop["door_open_min"] > 0 if stop.get("heater_off") is None else stop["heater_off"],
             "refuel": stop["refuel"],
@@ -72,7 +72,7 @@ def stored_stops(stops: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
 
 def stored_ambient(points: Sequence[Mapping[str, Any]]) -> list[list[Any]]:
-    return [[stamp(point["at"]), point["temp_c"]] for point in points]
+    return [[text_of(point["at"]), point["temp_c"]] for point in points]
 
 
 def resolve_loads(

@@ -148,15 +148,15 @@ class LoadOutput(serializers.Serializer):
 
 class StopOutput(serializers.Serializer):
     place = serializers.CharField()
-    arrive_at = InstantField()
-    leave_at = InstantField(allow_null=True)
+    arrive_at = serializers.DateTimeField()
+    leave_at = serializers.DateTimeField(allow_null=True)
     door_open_min = serializers.FloatField()
     heater_off = serializers.BooleanField()
     refuel = serializers.BooleanField()
 
 
 class AmbientPointOutput(serializers.Serializer):
-    at = InstantField()
+    at = serializers.DateTimeField()
     temp_c = serializers.FloatField()
 
 
