@@ -111,7 +111,7 @@ class IdFilter(django_filters.Filter):
     field_class = _IdFormField
 
 
-@extend_schema_field(OpenApiTypes.STR)
+@extend_schema_field({"type": "string", "minLength": 1, "maxLength": 255})
 class WordFilter(django_filters.CharFilter):
     """Text that must match exactly, 255 characters at most."""
 

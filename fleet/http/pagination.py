@@ -137,7 +137,7 @@ class IdCursorPagination(BasePagination):
     def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
         limit = {"type": "integer", "minimum": 1, "maximum": MAX_LIMIT, "default": DEFAULT_LIMIT}
         return [
-            _parameter("cursor", "Opaque position, from a next or previous link.", {"type": "string"}),
+            _parameter("cursor", "Opaque position, from a next or previous link.", {"type": "string", "minLength": 1}),
             _parameter("limit", "Items per page.", limit),
             _parameter("order", "Which end comes first.", {"type": "string", "enum": list(ORDERS)}),
         ]

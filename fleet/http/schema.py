@@ -4,6 +4,7 @@ Every operation names its problems, its preconditions and its idempotency header
 send to `WEBHOOKS` in their `AppConfig.ready()`.
 """
 
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
@@ -12,6 +13,7 @@ from drf_spectacular.plumbing import ResolvedComponent, process_webhooks
 from drf_spectacular.settings import spectacular_settings
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiWebhook
+from rest_framework.serializers import ListSerializer
 
 from fleet.http import schema_fields as _registers_the_fields  # noqa: F401
 from fleet.http.etag import etag_of
@@ -71,7 +73,7 @@ class AutoSchema(SpectacularSchema):
         if self.method != "GET":
             return []
         return [
-            OpenApiParameter(name, dict(declared["schema"]), description=declared.get("description", ""))
+            OpenApiParameter(name, _not_blank(declared["schema"]), description=declared.get("description", ""))
             for name, declared in getattr(self.view, "query_parameters", {}).items()
         ]
 
@@ -140,11 +142,25 @@ class AutoSchema(SpectacularSchema):
         self.registry.register_on_missing(component)
         return component.ref
 
+    def _map_serializer_field(self, field: Any, direction: Any, bypass_extensions: bool = False) -> Any:
+        schema = super()._map_serializer_field(field, direction, bypass_extensions)
+        if isinstance(field, ListSerializer) and direction == "request":
+            if field.min_length is not None:
+                schema["minItems"] = field.min_length
+            if field.max_length is not None:
+                schema["maxItems"] = field.max_length
+        return schema
+
     def _map_basic_serializer(self, serializer: Any, direction: Any) -> Any:
         schema = super()._map_basic_serializer(serializer, direction)
         if direction == "request" and isinstance(serializer, StrictSerializer):
             schema["additionalProperties"] = False
         return schema
+
+
+def _not_blank(schema: Mapping[str, Any]) -> dict[str, Any]:
+    """A parameter's schema; an empty text is refused by every view, so the document says so."""
+    return {"minLength": 1, **schema} if schema.get("type") == "string" else dict(schema)
 
 
 def _header(name: str, description: str, **more: Any) -> OpenApiParameter:

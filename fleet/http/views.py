@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 
 from django.db.models import Model, QuerySet
 from django.http import QueryDict
+from rest_framework.exceptions import MethodNotAllowed
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -42,6 +43,8 @@ class StrictQueryMixin(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if not hasattr(self, (request.method or "").lower()):
+            raise MethodNotAllowed(request.method or "")  # before anything else of the request is judged
         if any(isinstance(part, str) and text_fault(part) for part in kwargs.values()):
             raise NotFound  # PostgreSQL cannot even be asked for a name with U+0000 in it.
         refuse_unknown_parameters(request, accepted_parameters(self))

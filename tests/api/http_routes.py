@@ -25,12 +25,19 @@ handler404 = "fleet.http.problems.handler404"
 handler500 = "fleet.http.problems.handler500"
 
 
+class Line(StrictSerializer):
+    """A line of a note."""
+
+    text = StrictCharField(max_length=20)
+
+
 class NoteInput(StrictSerializer):
     """A note on an object."""
 
     text = StrictCharField(max_length=80)
     air_c = QuantityField(unit="c", min_value=-90, max_value=70, required=False, allow_null=True)
     fuel_l = QuantityField(unit="l", min_value=0, max_value=1000, required=False)
+    lines = Line(many=True, required=False, min_length=1, max_length=5)
 
 
 class NoteAnswer(serializers.Serializer):

@@ -140,6 +140,8 @@ def test_request_bodies_are_closed_and_quantities_take_their_units(document):
     schemas = document["components"]["schemas"]
     assert schemas["NoteInputRequest"]["additionalProperties"] is False
     assert schemas["NoteInputRequest"]["required"] == ["text"]
+    lines = schemas["NoteInputRequest"]["properties"]["lines"]
+    assert (lines["minItems"], lines["maxItems"]) == (1, 5)
     choices = schemas["NoteInputRequest"]["properties"]["air_c"]["oneOf"]
     assert {"type": "number", "minimum": -90, "maximum": 70} in choices
     assert {"$ref": "#/components/schemas/QuantityC"} in choices
@@ -154,6 +156,7 @@ def test_lists_document_their_page_filters_and_limits(document):
     query = {p["name"]: p["schema"] for p in operation["parameters"] if p["in"] == "query"}
     assert query.keys() == {"act", "since", "actor", "sealed", "cursor", "limit", "order"}
     assert query["limit"] == {"type": "integer", "minimum": 1, "maximum": 200, "default": 50}
+    assert query["act"] == {"type": "string", "minLength": 1, "maxLength": 255}
     assert query["since"] == {"type": "string", "format": "date-time"}
     page = document["components"]["schemas"]["PaginatedNoteAnswerList"]
     assert page["required"] == ["items", "next", "previous"]

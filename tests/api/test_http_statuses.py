@@ -18,9 +18,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.urls("tests.api.http_routes")]
 
 @pytest.fixture
 def carrier():
-    return Fleet.objects.create(
-        name="Vinterby Carriers", slug="vinterby", owner_email="owner@example.invalid"
-    )
+    return Fleet.objects.create(name="Vinterby Carriers", slug="vinterby", owner_email="owner@example.invalid")
 
 
 @pytest.fixture
@@ -81,6 +79,8 @@ def test_a_wrong_method_is_a_405_problem_with_allow(api, stranger):
     problem(answer, "method-not-allowed")
     assert {"POST", "PUT"} <= set(answer["Allow"].split(", "))
     problem(api.post("/notes/", {}), "method-not-allowed")
+    problem(api.patch("/echo/?unknown=1", {"unknown": 1}), "method-not-allowed")
+    problem(api.generic("TRACE", "/versioned/?unknown=1"), "method-not-allowed")
     answer = stranger.post("/livez")
     problem(answer, "method-not-allowed")
     assert answer["Allow"] == "GET, HEAD"
