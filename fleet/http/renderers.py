@@ -1,7 +1,8 @@
 """JSON out, by orjson: times in UTC with `Z`, decimals as numbers, everything else as JSON knows it."""
 
+import math
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +23,8 @@ def instant_text(value: datetime) -> str:
 def _encode(value: Any) -> Any:
     if isinstance(value, datetime):
         return instant_text(value)
+    if isinstance(value, date | time):
+        return value.isoformat()
     if isinstance(value, Decimal):
         return float(value)
     if isinstance(value, Promise):
@@ -29,8 +32,29 @@ def _encode(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no JSON form here")
 
 
+def refuse_not_finite(data: Any) -> None:
+    """ValueError if a NaN or an infinity is anywhere in `data`.
+
+    orjson would write it as null, and null means something here: "does not freeze before arrival". A failed
+    calculation must not read like good news.
+    """
+    pending = [data]
+    while pending:
+        value = pending.pop()
+        if isinstance(value, float):
+            if not math.isfinite(value):
+                raise ValueError("a number that is not finite cannot be sent")
+        elif isinstance(value, dict):
+            pending.extend(value.values())
+        elif isinstance(value, list | tuple):
+            pending.extend(value)
+        elif hasattr(value, "tolist"):  # arrays, and the scalars of arrays that are no float
+            pending.append(value.tolist())
+
+
 def dump_json(data: Any) -> bytes:
-    """`data` as JSON bytes; TypeError for types that have no one JSON form."""
+    """`data` as JSON bytes; TypeError for types without one JSON form, ValueError for numbers without any."""
+    refuse_not_finite(data)
     return orjson.dumps(data, default=_encode, option=_OPTIONS)
 
 
