@@ -145,10 +145,9 @@ class AutoSchema(SpectacularSchema):
     def _map_serializer_field(self, field: Any, direction: Any, bypass_extensions: bool = False) -> Any:
         schema = super()._map_serializer_field(field, direction, bypass_extensions)
         if isinstance(field, ListSerializer) and direction == "request":
-            if field.min_length is not None:
-                schema["minItems"] = field.min_length
-            if field.max_length is not None:
-                schema["maxItems"] = field.max_length
+            for attribute, keyword in (("min_length", "minItems"), ("max_length", "maxItems")):
+                if (limit := getattr(field, attribute)) is not None:
+                    schema[keyword] = limit
         return schema
 
     def _map_basic_serializer(self, serializer: Any, direction: Any) -> Any:
