@@ -54,9 +54,7 @@ def test_the_same_key_and_body_replays_the_first_answer_byte_for_byte(ours):
 def test_blanks_and_the_order_of_members_do_not_make_another_body(ours):
     _, client = ours
     client.generic("POST", URL, b'{"text":"a","air_c":5}', "application/json", HTTP_IDEMPOTENCY_KEY="k")
-    answer = client.generic(
-        "POST", URL, b'{ "air_c": 5, "text": "a" }', "application/json", HTTP_IDEMPOTENCY_KEY="k"
-    )
+    answer = client.generic("POST", URL, b'{ "air_c": 5, "text": "a" }', "application/json", HTTP_IDEMPOTENCY_KEY="k")
     assert answer["Idempotency-Replayed"] == "true"
     assert body_hash({"a": 1}) != body_hash({"a": True})
     assert body_hash({"a": "1"}) != body_hash({"a": 1})
@@ -111,9 +109,7 @@ def test_a_refused_body_leaves_the_key_free_for_the_corrected_one(ours):
 def test_a_key_that_is_none_is_refused_and_named(ours, key):
     answer = ours[1].post(URL, {"text": "a"}, HTTP_IDEMPOTENCY_KEY=key)
     assert answer.status_code == 400
-    assert [(error["in"], error["pointer"]) for error in answer.json()["errors"]] == [
-        ("header", "/Idempotency-Key")
-    ]
+    assert [(error["in"], error["pointer"]) for error in answer.json()["errors"]] == [("header", "/Idempotency-Key")]
     assert notes() == 0
 
 
