@@ -19,8 +19,8 @@ from fleet.simulator.quantities import Case, Floats
 from fleet.simulator.request import parse_case
 from fleet.simulator.worlds import STEP_S, Truth, Worlds, draw_worlds, sure_worlds
 
-FINE_STEP_S = 20.0  # one world as stated is cheap: resolve it finer than the many
-WARM_UP_STEP_S = 10.0
+FINE_STEP_S = 30.0  # one world as stated is cheap: resolve it finer than the many
+WARM_UP_STEP_S = 20.0
 LONGEST_WARM_UP_H = 48
 NORMAL_975 = 1.959964  # 97.5 % point of the normal law
 
@@ -128,7 +128,7 @@ def wilson_interval(hits: int, n: int) -> tuple[float, float]:
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
-def damage_after_h(case: Case, *, inner: int = 3, step_s: float = 30.0) -> tuple[float | None, ...]:
+def damage_after_h(case: Case, *, inner: int = 3, step_s: float = STEP_S) -> tuple[float | None, ...]:
     """Return for heat lost at each whole hour how long the edge stays above `damage_c` [h].
 
     None where it does so to the end of the trip. All branches run side by side as worlds of their own; the
