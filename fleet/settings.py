@@ -126,6 +126,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "fleet.http.schema.AutoSchema",
     "EXCEPTION_HANDLER": "fleet.http.problems.exception_handler",
     "UNAUTHENTICATED_USER": None,
+    "URL_FORMAT_OVERRIDE": None,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 # Hours a token of each role lives. Machines hold theirs in a secret store; people carry theirs on phones.
@@ -157,8 +158,8 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_NAME_OVERRIDES": {},
     "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
         "fleet.http.schema.add_webhooks",
+        "drf_spectacular.hooks.postprocess_schema_enums",
     ],
 }
 STATIC_URL = "/static/"
@@ -168,7 +169,8 @@ WHITENOISE_USE_FINDERS = True
 
 # --- safety -------------------------------------------------------------------------------------------------------
 SECURE_CONTENT_TYPE_NOSNIFF = True
-X_FRAME_OPTIONS = "DENY"
+# Our own middleware sets X-Frame-Options (W002); requests carry tokens, not cookies, so there is no CSRF (W003).
+SILENCED_SYSTEM_CHECKS = ["security.W002", "security.W003"]
 SECURE_REFERRER_POLICY = "same-origin"
 _TLS = env.flag("TLS", default=not EMBEDDED)
 SECURE_SSL_REDIRECT = _TLS
@@ -203,7 +205,8 @@ USE_I18N = False
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {"json": {"()": "fleet.http.logs.JsonFormatter"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "INFO")},
     "loggers": {"django.request": {"level": "ERROR"}},
 }

@@ -1,11 +1,7 @@
 """Every route of the service. Together with the settings this is the only module that names other apps."""
 
 from django.urls import include, path
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
-from fleet.http.health import livez, readyz
-from fleet.http.metrics import metrics
-from fleet.http.problems import problem_page
 from fleet.ingest.views import DiscardView, EventsView, QuarantineView, ReplayView
 from fleet.trips import views as trips
 from fleet.units import views as units
@@ -52,13 +48,8 @@ api = [
 ]
 
 urlpatterns = [
-    path("livez", livez, name="livez"),
-    path("readyz", readyz, name="readyz"),
-    path("metrics", metrics, name="metrics"),
     path("api/v1/", include(api)),
-    path("api/schema/", SpectacularAPIView.as_view(), name="schema"),
-    path("api/docs/", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
-    path("docs/problems/<slug:slug>/", problem_page, name="problem-page"),
+    path("", include("fleet.http.urls")),
 ]
 
 handler400 = "fleet.http.problems.handler400"

@@ -43,6 +43,7 @@ _ROWS: tuple[tuple[str, int, str], ...] = (
     ("idempotency-key-reused", 422, "The idempotency key was used for another request"),
     # Trips, holds, alarms, inspections
     ("dispatch-blocked", 409, "The unit may not take this trip"),
+    ("no-forecast", 409, "The box cannot be forecast for this trip"),
     ("invalid-transition", 409, "The trip cannot take this step now"),
     ("no-unit", 409, "The trip names no unit"),
     ("release-not-allowed", 409, "This hold cannot be released"),

@@ -29,11 +29,8 @@ def unit_with_state(unit_id: int) -> Unit:
 def units_of_fleet(fleet_id: int, *, numbers: Collection[str] | None = None) -> list[Unit]:
     """Units with model and state by number: those named, or all in service."""
     rows = Unit.objects.for_fleet(fleet_id).select_related("model", "state")
-    if numbers is None:
-        rows = rows.filter(service=Unit.Service.IN_SERVICE)
-    else:
-        rows = rows.filter(number__in=numbers)
-    return list(rows.order_by("number"))
+    named = {"service": Unit.Service.IN_SERVICE} if numbers is None else {"number__in": numbers}
+    return list(rows.filter(**named).order_by("number"))
 
 
 def own_unit(trip: Trip) -> Unit | None:

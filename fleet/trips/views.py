@@ -239,7 +239,7 @@ class AssessmentHistoryView(ReadOnlyResource):
         trip = trip_of(self.fleet.pk, self.kwargs["reference"])
         return rows.filter(trip=trip).select_related("trip", "unit")
 
-    def get_serializer(self, rows: Any, *args: Any, **kwargs: Any) -> Any:
+    def get_serializer(self, rows: Any = None, *args: Any, **kwargs: Any) -> Any:
         if kwargs.get("many"):
             rows = [history_document(row) for row in rows]
         return super().get_serializer(rows, *args, **kwargs)

@@ -6,13 +6,13 @@ from typing import Any
 
 from rest_framework import serializers
 
-from fleet.http.dates import DayField
 from fleet.http.fields import (
     FiniteFloatField,
     InstantField,
     QuantityField,
     StrictCharField,
     StrictChoiceField,
+    StrictDateField,
 )
 from fleet.http.serializers import StrictSerializer
 from fleet.models import Commodity, QuarantinedEvent, Unit, UnitModel
@@ -60,11 +60,11 @@ class UnitInput(StrictSerializer):
     number = StrictCharField(max_length=40)
     model = StrictCharField(max_length=64)
     service = StrictChoiceField(choices=Unit.Service.choices, default=Unit.Service.IN_SERVICE)
-    built_on = DayField(required=False, allow_null=True)
+    built_on = StrictDateField(required=False, allow_null=True)
     k_test_w_m2k = QuantityField(unit="w_m2k", min_value=0.1, max_value=3.0, required=False, allow_null=True)
-    k_tested_on = DayField(required=False, allow_null=True)
+    k_tested_on = StrictDateField(required=False, allow_null=True)
     serviced_at_h = QuantityField(unit="h", min_value=0.0, max_value=500_000.0, required=False, allow_null=True)
-    serviced_on = DayField(required=False, allow_null=True)
+    serviced_on = StrictDateField(required=False, allow_null=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs.get("k_test_w_m2k") is not None and attrs.get("k_tested_on") is None and not self.partial:

@@ -1,8 +1,18 @@
 """Puts the thermal checks into fleet's registry and keeps the built-in commodity table."""
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class ThermalConfig(AppConfig):
     name = "thermal.adapter"
     label = "thermal"
+
+    def ready(self) -> None:
+        from fleet.readiness.registry import checks
+        from thermal.adapter.checks import CHECKS
+        from thermal.adapter.commodities import sync_commodities
+
+        for check in CHECKS:
+            checks.add(check)
+        post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")

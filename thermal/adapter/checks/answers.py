@@ -1,0 +1,30 @@
+"""The answers all thermal checks share: not needed, and not known."""
+
+from __future__ import annotations
+
+from fleet.readiness.facts import Facts
+from fleet.readiness.findings import Finding, Outcome
+from thermal.adapter.forecasts import Forecast, NotEnough, Result
+
+METHOD = "thermal method, docs/thermal-method.md"
+
+
+def not_needed(check: str) -> Finding:
+    return Finding(check, Outcome.PASS, "Not needed: the load needs no heat.", METHOD)
+
+
+def forecast_or_answer(check: str, facts: Facts, result: Result | None) -> Forecast | Finding:
+    """The forecast to judge, or the finding that says why there is none."""
+    if not facts.trip.needs_heat:
+        return not_needed(check)
+    if result is None:
+        return Finding(check, Outcome.UNKNOWN, "The model was not asked.", METHOD)
+    if isinstance(result, NotEnough):
+        return Finding(check, Outcome.UNKNOWN, result.words, METHOD)
+    return result
+
+
+def coldest_c(facts: Facts) -> float | None:
+    """The coldest ambient the forecast gives from now to the last arrival [degC], None without a forecast."""
+    temps = [temp_c for at, temp_c in facts.trip.ambient if at <= facts.trip.arrive_at]
+    return min(temps, default=None)

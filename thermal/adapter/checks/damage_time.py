@@ -1,0 +1,79 @@
+"""thermal.time_to_damage: if the heat stops, is there time for help to come before the load is damaged?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import numpy as np
+
+from fleet.clock import text_of
+from fleet.models.readiness import Phase
+from fleet.readiness.facts import Facts
+from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.registry import Check, Words
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer
+from thermal.adapter.forecasts import Forecast, Result, gather
+
+ID = "thermal.time_to_damage"
+SOURCE = f"help time of the trip or policy: help_p90_h; {METHOD}"
+
+
+def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
+    forecast = forecast_or_answer(ID, facts, result)
+    if isinstance(forecast, Finding):
+        return forecast
+    curve = forecast.nominal.damage_after_h
+    help_h = facts.trip.help_p90_h or facts.policy.help_p90_h
+    numbers = _numbers(facts, forecast)
+    worst = int(np.argmin(curve))
+    if not np.isfinite(curve[worst]):
+        text = "Without heat the load would not reach its damage limit before arrival."
+        return Finding(ID, Outcome.PASS, text, SOURCE, required=help_h, unit="h", contributes={"forecast": numbers})
+    least_h = float(curve[worst])
+    text = (
+        f"If the heat stops at {forecast.at(worst):%Y-%m-%d %H:%M} UTC, the edge of the load reaches "
+        f"{facts.trip.damage_c:g} °C after {least_h:.1f} h; help takes up to {help_h:g} h."
+    )
+    short = least_h < help_h
+    remedy = Remedy("arrange_help", f"Arrange help within {least_h:.1f} h along the route.", round(least_h, 1), "h")
+    return Finding(
+        ID,
+        Outcome.CONCERN if short else Outcome.PASS,
+        text,
+        SOURCE,
+        measured=round(least_h, 2),
+        required=help_h,
+        unit="h",
+        margin=round(least_h - help_h, 2),
+        remedy=remedy if short else None,
+        contributes={"forecast": numbers},
+    )
+
+
+def _numbers(facts: Facts, forecast: Forecast) -> dict[str, object]:
+    curve = forecast.nominal.damage_after_h
+    worst, first = int(np.argmin(curve)), float(curve[0])
+    known = bool(np.isfinite(curve[worst]))
+    numbers: dict[str, object] = {
+        "damage_limit_c": facts.trip.damage_c,
+        "damage_after_h": round(float(curve[worst]), 2) if known else None,
+        "damage_after_worst_at": text_of(forecast.at(worst)) if known else None,
+    }
+    if facts.trip.phase is Phase.UNDER_WAY:
+        soon = bool(np.isfinite(first))
+        numbers["damage_after_now_h"] = round(first, 2) if soon else None
+        numbers["damage_at"] = text_of(forecast.at(first)) if soon else None
+    return numbers
+
+
+CHECK = Check(
+    id=ID,
+    words=Words(
+        asks="If the heat stops, is there time for help to come before the load is damaged?",
+        concern="somewhere on the trip the time to damage is shorter than the time help needs (nine cases of ten)",
+        unknown="design data, forecast or load data missing",
+    ),
+    judge=judge,
+    gather=gather,
+    required=False,
+)

@@ -1,0 +1,123 @@
+"""thermal.fuel: does the fuel last to the next fill, with a reserve?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from fleet.models.readiness import Phase
+from fleet.readiness.facts import Facts
+from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.registry import Check, Words, at_loading
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer
+from thermal.adapter.forecasts import Forecast, Result, gather, with_fuel
+
+ID = "thermal.fuel"
+SOURCE = f"policy: fuel_reserve_l, fuel_reserve_share, fuel_reserve_h; {METHOD}"
+
+
+def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
+    forecast = forecast_or_answer(ID, facts, result)
+    if isinstance(forecast, Finding):
+        return forecast
+    if forecast.inputs.fuel is None:
+        return Finding(ID, Outcome.UNKNOWN, f"There is no fuel reading of {facts.unit.number}.", SOURCE)
+    before_l = burnt_before_departure_l(facts, forecast, now)
+    finding = _weigh(facts, forecast, before_l)
+    if finding.outcome is Outcome.PASS:
+        return finding
+    return _with_remedy(finding, facts, forecast, before_l)
+
+
+def burnt_before_departure_l(facts: Facts, forecast: Forecast, now: datetime) -> float:
+    """Fuel the unit burns holding the box warm from the start of its preheat until it leaves [L]."""
+    if facts.trip.phase is not Phase.PLANNED:
+        return 0.0
+    on_from = max(now, facts.trip.loading_at - timedelta(hours=facts.policy.preheat_h))
+    hours = max((forecast.inputs.starts_at - on_from) / timedelta(hours=1), 0.0)
+    plan = forecast.nominal
+    trip_h = float(plan.hours.at_h[-1])
+    return hours * sum(leg.need_l for leg in plan.legs) / trip_h if trip_h > 0 else 0.0
+
+
+def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:
+    """The largest of the policy's three reserves [L]."""
+    policy, heater = facts.policy, forecast.inputs.unit.heater
+    ratio = forecast.nominal.capacity.ratio
+    duty = 0.0 if ratio is None else min(1.0 / ratio, 1.0)
+    worst_l_h = heater.burn_low_l_h + duty * (heater.burn_high_l_h - heater.burn_low_l_h)
+    return max(policy.fuel_reserve_l, policy.fuel_reserve_share * need_l, policy.fuel_reserve_h * worst_l_h)
+
+
+def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> Finding:
+    """Judges the leg that is shortest of fuel: the first from what is in the tank, later ones from a full tank."""
+    unit = forecast.inputs.unit
+    worst: Finding | None = None
+    for index, leg in enumerate(forecast.nominal.legs):
+        need_l = leg.need_l + (before_l if index == 0 else 0.0)
+        have_l = leg.have_l - unit.reserve_l
+        required_l = need_l + reserve_l(facts, forecast, leg.need_l)
+        ratio = have_l / need_l if need_l > 0 else None
+        outcome = Outcome.PASS
+        if have_l < need_l:
+            outcome = Outcome.BLOCK
+        elif have_l < required_l:
+            outcome = Outcome.CONCERN
+        until = "the next fill" if index < len(forecast.nominal.legs) - 1 else "the last arrival"
+        text = (
+            f"{have_l:.0f} L usable; {need_l:.0f} L needed to {until} "
+            f"({forecast.at(leg.end_h):%Y-%m-%d %H:%M} UTC), {required_l:.0f} L with the reserve."
+        )
+        finding = Finding(
+            ID, outcome, text, SOURCE, round(have_l, 1), round(required_l, 1), "L",
+            None if ratio is None else round(ratio, 2), contributes={"forecast": _numbers(forecast, before_l)},
+        )  # fmt: skip
+        order = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
+        if worst is None or order.index(outcome) < order.index(worst.outcome):
+            worst = finding
+    assert worst is not None
+    return worst
+
+
+def _numbers(forecast: Forecast, before_l: float) -> dict[str, object]:
+    plan = forecast.nominal
+    return {
+        "fuel_l": round(plan.legs[0].need_l, 1),
+        "fuel_total_l": round(sum(leg.need_l for leg in plan.legs), 1),
+        "fuel_before_departure_l": round(before_l, 1),
+        "fuel_out_at": None if plan.fuel_out_h is None else forecast.at(plan.fuel_out_h).isoformat(),
+    }
+
+
+def _with_remedy(finding: Finding, facts: Facts, forecast: Forecast, before_l: float) -> Finding:
+    """Adds how many litres would do, shown by asking the model again with them in the tank."""
+    unit = forecast.inputs.unit
+    tank_l, have_l = unit.heater.tank_l, unit.fuel_at_start_l
+    assert finding.measured is not None
+    assert finding.required is not None
+    missing_l = round(finding.required - finding.measured + 0.5)
+    room_l = tank_l - have_l
+    amount_l = max(min(missing_l, room_l), 0.0)
+    then = _weigh(facts, with_fuel(forecast, min(have_l + amount_l, tank_l)), before_l).outcome
+    text = f"Fill at least {amount_l:.0f} L before departure."
+    if missing_l > room_l:
+        text = (
+            f"Fill up ({amount_l:.0f} L) and plan a further fill on the way: one tank does not reach with the reserve."
+        )
+    remedy = Remedy("refuel", text, amount=float(amount_l), unit="L", then=then)
+    return replace(finding, remedy=remedy)
+
+
+CHECK = Check(
+    id=ID,
+    words=Words(
+        asks="Does the fuel last to the next fill, with a reserve?",
+        blocks="usable fuel below what is needed to the next fill",
+        concern="below need plus reserve: the largest of `fuel_reserve_l`, `fuel_reserve_share` of the need and "
+        "`fuel_reserve_h` at the worst hour's burn",
+        unknown="no fuel reading, or no forecast",
+    ),
+    judge=judge,
+    gather=gather,
+    due=at_loading,
+)

@@ -1,0 +1,70 @@
+"""The calculator's way in: a body becomes the model's request; a unit or a commodity fills what is left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from fleet.errors import FieldError, InvalidInput, NotFound
+from fleet.models import Fleet
+from fleet.readiness.facts import DESIGN_FIELDS
+from fleet.trips.plan import resolve_loads
+from fleet.trips.selectors import commodities_by_key, unit_of
+from thermal import ThermalError, estimate, request_of
+from thermal.adapter.inputs import BOX_FIELDS, HEATER_FIELDS
+
+COMMODITY_FIELDS = ("freezes_c", "damage_c", "high_c", "cp_kj_kgk", "latent_kj_kg", "respiration_w_kg")
+
+
+def estimate_document(fleet: Fleet, body: Mapping[str, Any], *, now: datetime) -> dict[str, Any]:
+    """The calculator's answer as a document. Stores nothing. *Raises* InvalidInput pointing at the value."""
+    request = {
+        name: dict(value) if isinstance(value, Mapping) else value
+        for name, value in body.items()
+        if value is not None and name != "unit"
+    }
+    request["trip"]["stops"] = [dict(stop) for stop in request["trip"].get("stops", [])]
+    request["load"] = _load(fleet, request["load"])
+    if body.get("unit") is not None:
+        request |= _unit(fleet, body["unit"], request, now)
+    try:
+        return asdict(estimate(request_of(request)))
+    except ThermalError as error:
+        pointer = "/" + error.field.replace(".", "/").replace("[", "/").replace("]", "")
+        raise InvalidInput(str(error), errors=[FieldError(pointer, error.code, str(error))]) from error
+
+
+def _load(fleet: Fleet, load: dict[str, Any]) -> dict[str, Any]:
+    """The load with the properties of its commodity where it states none itself."""
+    key = load.pop("commodity", None)
+    if key is None:
+        return load
+    given = {"commodity": key, "dangerous_goods": "none", "set_point_c": 0.0} | load
+    resolved = resolve_loads([given], commodities_by_key(fleet.pk, {key}), pointer="/load")[0]
+    filled = {name: resolved[name] for name in COMMODITY_FIELDS if resolved.get(name) is not None}
+    return filled | load
+
+
+def _unit(fleet: Fleet, number: str, request: Mapping[str, Any], now: datetime) -> dict[str, Any]:
+    """Box and heater of a unit of the fleet; its newest fuel when the body gives none."""
+    try:
+        unit = unit_of(fleet.pk, number)
+    except NotFound as error:
+        raise InvalidInput.at("/unit", "unknown-unit", "There is no such unit.") from error
+    design = {name: getattr(unit.model, name) for name in DESIGN_FIELDS}
+    box = {ours: design[name] for name, ours in BOX_FIELDS.items() if design[name] is not None}
+    since = unit.built_on
+    if unit.k_test_w_m2k is not None:
+        box["k_w_m2k"], since = unit.k_test_w_m2k, unit.k_tested_on
+    if since is not None:
+        box["age_y"] = max((now.date() - since).days, 0) / 365.25
+    heater = {ours: design[name] for name, ours in HEATER_FIELDS.items() if design[name] is not None}
+    filled: dict[str, Any] = {"box": box, "heater": heater}
+    fuel = unit.state.values.get("fuel_l")
+    if "fuel_l" not in request and fuel is not None:
+        filled["fuel_l"] = min(float(fuel[0]), float(heater.get("tank_l", fuel[0])))
+    if "reserve_l" not in request and design["reserve_l"] is not None:
+        filled["reserve_l"] = design["reserve_l"]
+    return filled

@@ -1,0 +1,264 @@
+"""Rows become the model's inputs: facts of one trip and unit in, `thermal` values out, with what was assumed.
+
+Hours count from `starts_at`: the departure of a planned trip (now, when it is overdue), the present of one under way.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from fleet.checks.load_temperature import measured_load
+from fleet.models.readiness import Phase
+from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts
+from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
+from thermal.mixed import Governed
+
+HOUR = timedelta(hours=1)
+FIRST_POINT_GRACE = timedelta(hours=1)
+"""A forecast whose first point is this little after the start is held back to it."""
+FRESH_START = timedelta(hours=1)
+"""Measured air this fresh is where a trip under way starts from."""
+BOX_FIELDS = {
+    "k_w_m2k": "k_w_m2k",
+    "area_m2": "area_m2",
+    "volume_m3": "volume_m3",
+    "ageing_per_y": "ageing_per_y",
+    "door_width_m": "door_width_m",
+    "door_height_m": "door_height_m",
+    "curtain": "curtain",
+}
+HEATER_FIELDS = {
+    "heater_output_kw": "output_kw",
+    "heater_derate": "derate",
+    "output_low_kw": "output_low_kw",
+    "coolant_lag_min": "coolant_lag_min",
+    "hysteresis_k": "hysteresis_k",
+    "min_on_min": "min_on_min",
+    "min_off_min": "min_off_min",
+    "start_run_min": "start_run_min",
+    "burn_high_l_h": "burn_high_l_h",
+    "burn_low_l_h": "burn_low_l_h",
+    "tank_l": "tank_l",
+}
+SD_LN_K = {"tested": 0.08, "design": 0.08, "learned": 0.04}
+"""Spread of ln K by where the value is from: a dated test, the certificate, learning (thermal method, assumptions)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What the model is asked for one trip and unit."""
+
+    starts_at: datetime
+    unit: Unit
+    load: Load | None
+    governed: Governed
+    trip: Trip
+    risk: Risk
+    fuel: Known | None
+    k_source: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotEnough:
+    """Why the model cannot be asked: what is missing, in words; never replaced by a plausible number."""
+
+    design: tuple[str, ...] = ()
+    forecast: str = ""
+    load: tuple[str, ...] = ()
+    fuel: bool = False
+
+    @property
+    def words(self) -> str:
+        parts = []
+        if self.design:
+            parts.append(f"the unit model does not state {', '.join(self.design)}")
+        if self.forecast:
+            parts.append(self.forecast)
+        if self.load:
+            parts.append(f"the load does not state {', '.join(self.load)}")
+        if self.fuel:
+            parts.append("there is no fuel reading")
+        return "Not known: " + "; ".join(parts) + "."
+
+
+def forecast_gap(facts: Facts, now: datetime) -> str:
+    """Why the ambient forecast does not serve this trip; empty when it does."""
+    points = facts.trip.ambient
+    if not points:
+        return "there is no ambient forecast"
+    if points[-1][0] < facts.trip.arrive_at:
+        return f"the ambient forecast ends {points[-1][0]:%Y-%m-%d %H:%M} UTC, before the last arrival"
+    if points[0][0] > facts.trip.starts_at(now) + FIRST_POINT_GRACE:
+        return f"the ambient forecast begins {points[0][0]:%Y-%m-%d %H:%M} UTC, after departure"
+    return ""
+
+
+def newest_fuel(facts: Facts, now: datetime) -> Known | None:
+    """The newest of gauge and dip, if it is not older than the policy allows for a parked unit."""
+    known = [facts.unit.values.get("fuel_l"), facts.unit.facts.get("inspections.fuel_dip_l")]
+    oldest = now - timedelta(hours=facts.policy.fuel_measured_h)
+    fresh = [value for value in known if value is not None and value.at >= oldest]
+    return max(fresh, key=lambda value: value.at) if fresh else None
+
+
+def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
+    """The model's inputs, or why there are not enough. *Raises* ThermalError for values the physics refuses."""
+    design = _design_gaps(facts)
+    gap = forecast_gap(facts, now)
+    load_gaps = _load_gaps(facts.trip.loads)
+    fuel = newest_fuel(facts, now)
+    if design or gap or load_gaps:
+        return NotEnough(design, gap, load_gaps, fuel is None)
+    starts_at = facts.trip.starts_at(now)
+    governed = govern([_load(facts, load, now) for load in facts.trip.loads if not load.no_heat_needed])
+    if governed.empty:
+        return NotEnough(load=("limits that leave a temperature for all of it",))
+    k_w_m2k, age_y, k_source = _k_value(facts, now)
+    box = {ours: facts.unit.design[name] for name, ours in BOX_FIELDS.items() if facts.unit.design[name] is not None}
+    heater = {o: facts.unit.design[n] for n, o in HEATER_FIELDS.items() if facts.unit.design[n] is not None}
+    made = Heater(**heater)  # type: ignore[arg-type]
+    reserve_l = facts.unit.design["reserve_l"]
+    unit = Unit(
+        box=Box(**{**box, "k_w_m2k": k_w_m2k, "age_y": age_y}),  # type: ignore[arg-type]
+        heater=made,
+        fuel_l=None if fuel is None else min(float(fuel.value), made.tank_l),
+        **({} if reserve_l is None else {"reserve_l": reserve_l}),
+    )
+    set_point_c = facts.trip.set_point_c
+    assert set_point_c is not None
+    trip = Trip(
+        set_point_c=set_point_c,
+        ambient_c=ambient_hours(facts, starts_at),
+        stops=_stops(facts.trip.stops, starts_at),
+        start=_start(facts, governed, now),
+    )
+    return Inputs(
+        starts_at=starts_at,
+        unit=unit,
+        load=governed.load,
+        governed=governed,
+        trip=trip,
+        risk=_risk(facts, starts_at, k_source, now),
+        fuel=fuel,
+        k_source=k_source,
+    )
+
+
+def _design_gaps(facts: Facts) -> tuple[str, ...]:
+    names = {"k_w_m2k": "its K value", "area_m2": "its surface", "heater_output_kw": "its heat output"}
+    k_known = facts.unit.k_test_w_m2k is not None or "thermal.k_w_m2k" in facts.unit.facts
+    return tuple(
+        words
+        for name, words in names.items()
+        if facts.unit.design[name] is None and not (name == "k_w_m2k" and k_known)
+    )
+
+
+def _load_gaps(loads: tuple[LoadFacts, ...]) -> tuple[str, ...]:
+    needed = {
+        "temperature_c": "its temperature",
+        "damage_c": "its damage limit",
+        "high_c": "its warm limit",
+        "set_point_c": "its set point",
+    }
+    heated = [load for load in loads if not load.no_heat_needed]
+    return tuple(words for name, words in needed.items() if any(getattr(load, name) is None for load in heated))
+
+
+def _load(facts: Facts, load: LoadFacts, now: datetime) -> Load:
+    """One load; measured at loading or under way, its measured temperature replaces the declared one."""
+    measured = measured_load(facts, now)
+    given: dict[str, Any] = {
+        "temperature_c": load.temperature_c if measured is None else float(measured.value),
+        "freezes_c": load.freezes_c,
+        "damage_c": load.damage_c,
+        "high_c": load.high_c,
+        "cp_kj_kgk": load.cp_kj_kgk,
+        "latent_kj_kg": load.latent_kj_kg,
+        "respiration_w_kg": load.respiration_w_kg,
+    }
+    if given["freezes_c"] is None and given["damage_c"] is not None:
+        given["freezes_c"] = min(given["damage_c"], 0.0)
+    return Load(mass_kg=load.mass_kg, **{name: value for name, value in given.items() if value is not None})
+
+
+def _k_value(facts: Facts, now: datetime) -> tuple[float, float, str]:
+    """K [W/m2K], years it has aged since, and where it is from: learned, else a dated test, else the design."""
+    learned = facts.unit.facts.get("thermal.k_w_m2k")
+    if learned is not None:
+        return float(learned.value["k_w_m2k"]), 0.0, "learned"
+    if facts.unit.k_test_w_m2k is not None and facts.unit.k_tested_on is not None:
+        return facts.unit.k_test_w_m2k, _years(facts.unit.k_tested_on, now), "tested"
+    design_k = facts.unit.design["k_w_m2k"]
+    assert design_k is not None
+    return design_k, _years(facts.unit.built_on, now) if facts.unit.built_on else 0.0, "design"
+
+
+def _years(day: Any, now: datetime) -> float:
+    return float(max((now.date() - day).days, 0) / 365.25)
+
+
+def ambient_hours(facts: Facts, starts_at: datetime, *, until: datetime | None = None) -> tuple[float, ...]:
+    """Forecast ambient at whole hours from *starts_at* until the last arrival, rounded up [degC]; linear between."""
+    end = until or facts.trip.arrive_at
+    hours = max(math.ceil((end - starts_at) / HOUR), 1)
+    at_h = [(at - starts_at) / HOUR for at, _ in facts.trip.ambient]
+    temps = [temp_c for _, temp_c in facts.trip.ambient]
+    return tuple(float(value) for value in np.interp(np.arange(hours + 1), at_h, temps))
+
+
+def _stops(stops: tuple[StopFacts, ...], starts_at: datetime) -> tuple[Stop, ...]:
+    """Stops still ahead. The time doors are open is a stop of its own, without heat unless the plan says otherwise."""
+    made = []
+    for stop in stops[:-1]:
+        at_h = (stop.arrive_at - starts_at) / HOUR
+        open_h = stop.door_open_min / 60
+        if at_h < 0:
+            open_h, at_h = at_h + open_h, 0.0
+        refuel = stop.refuel and stop.arrive_at > starts_at
+        if open_h >= 0.01:
+            made.append(Stop(at_h=at_h, duration_h=open_h, refuel=refuel, heater_off=stop.heater_off))
+        elif refuel:
+            made.append(Stop(at_h=at_h, duration_h=0.01, open_share=0.0, refuel=True))
+    return tuple(made)
+
+
+def _start(facts: Facts, governed: Governed, now: datetime) -> Start | None:
+    """Where the forecast starts from: measured air under way; the coldest and warmest part of a mixed load."""
+    mixed = governed.edge_c != governed.core_c
+    edge_c, core_c = (governed.edge_c, governed.core_c) if mixed else (None, None)
+    air = facts.unit.values.get("return_air_c")
+    if facts.trip.phase is not Phase.UNDER_WAY or air is None or now - air.at > FRESH_START:
+        return Start(edge_c=edge_c, core_c=core_c) if mixed else None
+    running = facts.unit.values.get("heater_running")
+    hot = running is not None and bool(running.value)
+    return Start(air_c=float(air.value), edge_c=edge_c, core_c=core_c, heater_hot=hot)
+
+
+def _risk(facts: Facts, starts_at: datetime, k_source: str, now: datetime) -> Risk:
+    median_h = facts.trip.help_median_h or facts.policy.help_median_h
+    p90_h = facts.trip.help_p90_h or facts.policy.help_p90_h
+    failures, engine_h = failure_history(facts.unit.facts)
+    issued_at = facts.trip.ambient_issued_at or now
+    return Risk(
+        sd_ln_k=SD_LN_K[k_source],
+        lead_h=min(max((starts_at - issued_at) / HOUR, 0.0), 240.0),
+        failures=failures,
+        engine_h=engine_h,
+        help_median_h=median_h,
+        help_gsd=max(help_gsd(median_h=median_h, p90_h=max(p90_h, median_h * 1.02)), 1.02),
+    )
+
+
+def failure_history(unit_facts: Mapping[str, Known]) -> tuple[float, float]:
+    """Gamma posterior of the unit's failures per engine hour, from what the alarm records published."""
+    history = unit_facts.get("alarms.heat_failures")
+    if history is None:
+        return failure_posterior(failures=0, engine_h=0)
+    return failure_posterior(failures=history.value["failures"], engine_h=history.value["engine_h"])
