@@ -1,6 +1,7 @@
 """The box as a network of three heat stores: lining (with the air's heat), edge of the load, core of the load.
 
-The air itself is algebraic: its time constant is about a minute. Temperatures degC, conductances W/K, heat stores J/K.
+The air itself is algebraic: its time constant is about a minute. Temperatures degC, conductances W/K, heat stores
+J/K.
 """
 
 from dataclasses import dataclass
@@ -58,8 +59,8 @@ def network(columns: Columns, load: Load | None, *, edge_film: Array | float = 1
 
     Notes
     -----
-    `Uw = contact UA min(1, m/m_full)^(2/3)`: a small load touches less wall. `1/shell = 1/(UA - Uw) - 1/film`, so lining
-    film and shell in series pass exactly `UA - Uw`. Exposed area grows as m^(2/3), depth as m^(1/3).
+    `Uw = contact UA min(1, m/m_full)^(2/3)`: a small load touches less wall. `1/shell = 1/(UA - Uw) - 1/film`, so
+    lining film and shell in series pass exactly `UA - Uw`. Exposed area grows as m^(2/3), depth as m^(1/3).
     """
     ua = columns.ua_full
     one = np.ones_like(ua)
@@ -122,4 +123,5 @@ def air_c(net: Network, x: Array, heat: Array | float, *, door: Array | float, a
     `T_a = (Q + film T_l + edge T_e + door T_amb) / (film + edge + door)`.
     """
     total = net.film + net.edge + door
-    return (heat + net.film * x[0] + net.edge * x[1] + door * ambient) / total
+    air: Array = (heat + net.film * x[0] + net.edge * x[1] + door * ambient) / total
+    return air

@@ -18,8 +18,8 @@ SPAN_H = 12
 class Capacity:
     """Heat available over heat needed; None where no heat is needed.
 
-    ratio and worst_h: at the worst hour; ratio_12h: on the worst mean of 12 hours; pessimistic and pessimistic_12h: the same
-    with a tenth more loss and a tenth less output; needed_kw, available_kw at the worst hour [kW].
+    ratio and worst_h: at the worst hour; ratio_12h: on the worst mean of 12 hours; pessimistic and pessimistic_12h:
+    the same with a tenth more loss and a tenth less output; needed_kw, available_kw at the worst hour [kW].
     """
 
     ratio: float | None
@@ -34,8 +34,8 @@ class Capacity:
 def capacity_of(columns: Columns, trip: Trip) -> Capacity:
     """Return the heat margin of one unit (w = 1) on a trip.
 
-    `Q_max / (UA (T_set - T_amb))` with shut doors. An ambient at or above the set point needs no heat, which is None and
-    not infinity.
+    `Q_max / (UA (T_set - T_amb))` with shut doors. An ambient at or above the set point needs no heat, which is None
+    and not infinity.
     """
     span = trip.set_point_c - np.array(trip.ambient_c)
     loss, output = float(columns.ua_full[0]), float(columns.q_max[0])
@@ -62,4 +62,5 @@ def capacity_of(columns: Columns, trip: Trip) -> Capacity:
 def _trapezoid(points: int) -> Array:
     weights = np.ones(points)
     weights[0] = weights[-1] = 0.5
-    return weights / weights.sum()
+    shares: Array = weights / weights.sum()
+    return shares

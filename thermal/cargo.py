@@ -23,7 +23,8 @@ def _reach_h(longest: float, hours: int, *, coarse: bool) -> list[int]:
 
 
 def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, every: int = 1) -> Array:
-    """Return hours from each whole hour until the edge reaches `limit_c` if heat stops there, shape (j, w); inf = not.
+    """Return hours from each whole hour until the edge reaches `limit_c` if heat stops there, shape (j, w); inf =
+    not.
 
     Parameters
     ----------
@@ -39,8 +40,9 @@ def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, ever
 
     Notes
     -----
-    Superposition: after a loss of heat at hour j the state is the unheated path plus `exp(A R)` times the deviation from
-    it at j, so no time loop is needed. Doors that open in between shorten the deviation by the middle rate's difference.
+    Superposition: after a loss of heat at hour j the state is the unheated path plus `exp(A R)` times the deviation
+    from it at j, so no time loop is needed. Doors that open in between shorten the deviation by the middle rate's
+    difference.
     """
     grid = model.grid
     hours = len(grid.at_hour) - 1
@@ -48,12 +50,15 @@ def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, ever
     dtype = paths.x.dtype
     looked = grid.at_hour[::every]
     unheated = paths.unheated[grid.at_hour, 1] - limit_c.astype(dtype)
-    lining, edge, core = (
-        np.ascontiguousarray(paths.x[looked, i] - paths.unheated[looked, i]) for i in range(3)
-    )
+    lining, edge, core = (np.ascontiguousarray(paths.x[looked, i] - paths.unheated[looked, i]) for i in range(3))
     shut = np.zeros(len(reach) - 1, dtype=np.intp)
     decay = propagator(model.modes, shut, np.array(reach[1:]) * 3600.0, row=1).astype(dtype)
     faded = _faded(model)
+    if faded is not None:
+        grown, faded = np.exp(faded[::every]), np.exp(-faded)
+        lining, core, moving = lining * grown, core * grown, edge * grown
+    else:
+        moving = edge
     before = edge + unheated[::every]
     alive = before > 0
     found = np.where(alive, np.inf, 0.0)
@@ -61,10 +66,10 @@ def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, ever
         count = (hours - reach[i]) // every + 1
         later = slice(reach[i], reach[i] + (count - 1) * every + 1, every)
         now = decay[0, i - 1] * lining[:count]
-        now += decay[1, i - 1] * edge[:count]
+        now += decay[1, i - 1] * moving[:count]
         now += decay[2, i - 1] * core[:count]
         if faded is not None:
-            now *= np.exp(faded[::every][:count] - faded[later])
+            now *= faded[later]
         now += unheated[later]
         crossed = now <= 0
         crossed &= alive[:count]
@@ -78,20 +83,21 @@ def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, ever
 
 
 def _faded(model: Model) -> Array | None:
-    """Return the extra decay, cumulated to each hour, that open doors bring to a deviation, (j + 1, w); None: no doors."""
+    """Return the extra decay, cumulated to each hour, that open doors bring to a deviation, (j + 1, w); None: no
+    doors."""
     grid = model.grid
     if not grid.door.any():
         return None
     extra = np.maximum(model.modes.rates[1, :1] - model.modes.rates[1], 0.0)
-    total = np.zeros((len(grid.dt_s) + 1, extra.shape[1]))
-    np.cumsum(extra[grid.door] * grid.dt_s[:, None], axis=0, out=total[1:])
-    return total[grid.at_hour].astype(np.float32)
+    total = np.zeros((len(grid.at_hour), extra.shape[1]), dtype=np.float32)
+    for step in np.flatnonzero(grid.door).tolist():
+        total[np.searchsorted(grid.at_hour, step, side="right") :] += extra[grid.door[step]] * grid.dt_s[step]
+    return total
 
 
-def branch_times(
-    model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[float, ...]
-) -> tuple[Array, Array]:
-    """Return, for one column, hours from each whole hour until the edge reaches each limit without heat, and the core then.
+def branch_times(model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[float, ...]) -> tuple[Array, Array]:
+    """Return, for one column, hours from each whole hour until the edge reaches each limit without heat, and the core
+    then.
 
     Parameters
     ----------
@@ -140,7 +146,8 @@ def branch_times(
 def plateau_h(
     net: Network, *, from_h: Array, core_c: Array, freezes_c: float, latent_j: float, ambient_c: Array
 ) -> Array:
-    """Return hours that the edge stays at its freezing point until it is frozen through, shape of `from_h`; inf = not.
+    """Return hours that the edge stays at its freezing point until it is frozen through, shape of `from_h`; inf =
+    not.
 
     Parameters
     ----------
@@ -159,8 +166,8 @@ def plateau_h(
 
     Notes
     -----
-    `integral [(T_f - T_amb) (air path + wall) - bulk (T_c - T_f)]+ dt = L f m`, with the core relaxing exponentially to
-    the edge. "Frozen through" is not a safe time: damage began when it started. Longest answer 240 h.
+    `integral [(T_f - T_amb) (air path + wall) - bulk (T_c - T_f)]+ dt = L f m`, with the core relaxing exponentially
+    to the edge. "Frozen through" is not a safe time: damage began when it started. Longest answer 240 h.
     """
     result = np.full(from_h.shape, np.inf)
     live = np.isfinite(from_h)

@@ -13,7 +13,7 @@ from thermal.errors import ThermalError
 __all__ = ["FIELDS", "REQUIRED", "Field", "UnknownField", "default_of", "field_of"]
 
 
-class UnknownField(ThermalError):  # noqa: N818 - reads as what happened, at every `raise`
+class UnknownField(ThermalError):
     """A name that the table does not know."""
 
     code = "unknown-field"
@@ -91,9 +91,7 @@ FIELDS: Final[tuple[Field, ...]] = (
     Field("load.temperature_c", REQUIRED, -40.0, 60.0, "degC", "required: at loading"),
     Field("load.cp_kj_kgk", 3.6, 0.2, 4.5, "kJ/kgK", _FOOD),
     Field("load.edge_share", 0.15, 0.01, 0.9, "-", f"{_A}: share of the mass in the outer layer"),
-    Field(
-        "load.freezes_c", -1.0, -40.0, 20.0, "degC", f"{_A}: first ice of produce, food tables -0.2 to -1.6"
-    ),
+    Field("load.freezes_c", -1.0, -40.0, 20.0, "degC", f"{_A}: first ice of produce, food tables -0.2 to -1.6"),
     Field("load.damage_c", None, -40.0, 40.0, "degC", "the freezing point when not given"),
     Field("load.high_c", None, -40.0, 80.0, "degC", "no warm limit is judged when not given"),
     Field("load.latent_kj_kg", 280.0, 1.0, 340.0, "kJ/kg", _FOOD),
@@ -102,9 +100,7 @@ FIELDS: Final[tuple[Field, ...]] = (
     Field("load.full_mass_kg", 20000.0, 100.0, 60000.0, "kg", _GEOMETRY),
     Field("load.bulk_w_mk", 0.4, 0.02, 5.0, "W/mK", f"{_A}: fruit 0.3-0.6 with gaps"),
     Field("load.full_depth_m", 0.25, 0.01, 2.0, "m", f"{_A}: edge to core of a full load"),
-    Field(
-        "load.respiration_w_kg", 0.0, 0.0, 0.5, "W/kg", "none: cautious on the cold side; produce 0.01-0.03"
-    ),
+    Field("load.respiration_w_kg", 0.0, 0.0, 0.5, "W/kg", "none: cautious on the cold side; produce 0.01-0.03"),
     Field("trip.set_point_c", REQUIRED, -30.0, 40.0, "degC", "required"),
     Field("trip.ambient_c", REQUIRED, -70.0, 60.0, "degC", "required: at whole hours from departure"),
     Field("trip.stops", (), 0.0, 0.0, "-", "no stops"),

@@ -58,7 +58,8 @@ def tail_scale(z: Array, *, df: float | None) -> Array:
 
     Notes
     -----
-    `sqrt((df - 2)/chi2_df)` with one chi-square per world: a forecast that is badly wrong is wrong for the whole trip.
+    `sqrt((df - 2)/chi2_df)` with one chi-square per world: a forecast that is badly wrong is wrong for the whole
+    trip.
     """
     if df is None:
         return np.ones_like(z)

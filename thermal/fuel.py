@@ -1,6 +1,7 @@
 """Fuel: what each leg between fills needs, how long the tank lasts, and what running dry would cost."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import hypot
 
 import numpy as np
@@ -16,6 +17,8 @@ __all__ = ["Leg", "endurance_h", "fuel_loss", "legs_of"]
 
 SURE_SPREADS = 6.0
 SMALLEST_SPREAD_L = 1e-6
+# Assumption: from a planned fill until an engine that had run dry heats again.
+RESTART_H = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +36,14 @@ def leg_bounds(grid: Grid, trip: Trip) -> list[tuple[float, float]]:
     """Return start and end of each leg [h]; a tank is filled at the start of a refuelling stop."""
     fills = [stop.at_h for stop in trip.stops if stop.refuel and stop.at_h > 0]
     edges = [0.0, *fills, float(trip.hours)]
-    return list(zip(edges[:-1], edges[1:], strict=True))
+    return list(pairwise(edges))
 
 
-def legs_of(
-    grid: Grid, trip: Trip, burnt: Array, columns: Columns, *, reserve_l: float, risk: Risk
-) -> tuple[Leg, ...]:
+def legs_of(grid: Grid, trip: Trip, burnt: Array, columns: Columns, *, reserve_l: float, risk: Risk) -> tuple[Leg, ...]:
     """Return the legs of one column; `burnt` (s + 1,) is cumulated fuel at the nodes [L].
 
-    The chance is `Phi((have - reserve - need)/sqrt(gauge^2 + (sd_burn need)^2))`; the gauge's error counts on the first
-    leg only, because later legs start from a full tank.
+    The chance is `Phi((have - reserve - need)/sqrt(gauge^2 + (sd_burn need)^2))`; the gauge's error counts on the
+    first leg only, because later legs start from a full tank.
     """
     legs = []
     for i, (start, end) in enumerate(leg_bounds(grid, trip)):
@@ -55,7 +56,8 @@ def legs_of(
 
 
 def endurance_h(grid: Grid, burnt: Array, columns: Columns) -> tuple[float | None, float]:
-    """Return how long the fuel at hand lasts, h: on the nominal burn (None: longer than the trip), and at full fire."""
+    """Return how long the fuel at hand lasts, h: on the nominal burn (None: longer than the trip), and at full
+    fire."""
     fuel = float(columns.fuel[0])
     out = first_dry_h(grid.time_h, burnt, fuel)
     return out, fuel / (float(columns.burn_high[0]) * 3600.0) if columns.burn_high[0] > 0 else np.inf
@@ -70,7 +72,7 @@ def first_dry_h(time_h: Array, burnt: Array, fuel_l: float) -> float | None:
     return float(time_h[i - 1] + share * (time_h[i] - time_h[i - 1]))
 
 
-def fuel_loss(model: Model, burnt: Array, *, late: Array, risk: Risk, trip: Trip, every: int) -> Array:
+def fuel_loss(model: Model, burnt: Array, *, late: Array, hold_h: Array, risk: Risk, trip: Trip, every: int) -> Array:
     """Return the chance that running dry ruins the load in each world, shape (w,).
 
     Parameters
@@ -81,13 +83,16 @@ def fuel_loss(model: Model, burnt: Array, *, late: Array, risk: Risk, trip: Trip
         Cumulated fuel at the nodes without a limit [L].
     late : ndarray, shape (j, w)
         Chance that help is late for a loss of heat at each looked-at hour [-].
+    hold_h : ndarray, shape (j, w)
+        Hours from a loss of heat to damage at each looked-at hour, inf when not before arrival [h].
     risk, trip, every
         Uncertainties, fills, hours between looked-at moments.
 
     Notes
     -----
-    In each leg the chance to be dry by hour j is `1 - Phi((F0 - B_j)/sqrt(gauge^2 + (sd_burn B_j)^2))`. A planned
-    fill does not by itself bring heat back: an engine that ran dry has to be bled, so help is waited for all the same.
+    In each leg the chance to be dry by hour j is `1 - Phi((F0 - B_j)/sqrt(gauge^2 + (sd_burn B_j)^2))`. A load that
+    lasts until `RESTART_H` after the next planned fill is not lost: an engine that ran dry must be bled before it
+    runs.
     """
     grid, columns = model.grid, model.columns
     at = np.arange(len(grid.at_hour))[::every]
@@ -98,16 +103,19 @@ def fuel_loss(model: Model, burnt: Array, *, late: Array, risk: Risk, trip: Trip
         have = _at_hand(columns, trip, first=i == 0)
         gauge = risk.sd_gauge_share * columns.tank if i == 0 and not _filled_at_start(trip) else 0.0 * columns.tank
         need = b1 - b0
-        if ((have - need) > SURE_SPREADS * np.hypot(gauge, risk.sd_ln_burn * need)).all():
+        unsure = np.flatnonzero(have - need <= SURE_SPREADS * np.hypot(gauge, risk.sd_ln_burn * need))
+        if len(unsure) == 0:
             continue
-        used = np.clip(nodes, b0, b1) - b0
-        dry = 1.0 - normal_cdf((have - used) / np.maximum(np.hypot(gauge, risk.sd_ln_burn * used), SMALLEST_SPREAD_L))
+        back = end + RESTART_H if end < trip.hours else np.inf
         inside = (at < end)[:, None]
-        lost = np.where(inside, late, 0.0)
+        lost = np.where(inside & (at[:, None] + hold_h[:, unsure] < back), late[:, unsure], 0.0)
+        used = np.clip(nodes[:, unsure], b0[unsure], b1[unsure]) - b0[unsure]
+        spread = np.maximum(np.hypot(gauge[unsure], risk.sd_ln_burn * used), SMALLEST_SPREAD_L)
+        dry = 1.0 - normal_cdf((have[unsure] - used) / spread)
         newly = np.diff(dry, axis=0)
         newly[0] += dry[0] if start == 0 else 0.0
         after = np.where(inside[1:], lost[1:], lost[:-1])
-        kept = kept * (1.0 - (newly * (lost[:-1] + after) / 2).sum(axis=0))
+        kept[unsure] *= 1.0 - (newly * (lost[:-1] + after) / 2).sum(axis=0)
     return 1.0 - np.clip(kept, 0.0, 1.0)
 
 

@@ -1,7 +1,7 @@
 """The time grid of a trip: whole hours, every start and end of a stop, finer nodes where the box starts cold.
 
-Two-hour steps miss the minimum after a door stop, so an hour is the coarsest step. One grid serves every unit and every
-sampled world of a trip.
+Two-hour steps miss the minimum after a door stop, so an hour is the coarsest step. One grid serves every unit and
+every sampled world of a trip.
 """
 
 from collections.abc import Sequence
@@ -16,7 +16,9 @@ from thermal.ranges import Array
 __all__ = ["Grid", "grid_of"]
 
 Index = NDArray[np.intp]
-COLD_START_H = (1 / 12, 0.25, 0.5)
+COLD_START_H = (1 / 12, 1 / 6, 0.25, 0.375, 0.5, 0.75)
+FLOAT_H = (0.25, 0.5)
+AFTER_STOP_H = (0.15, 0.4)
 SAME_H = 1e-6
 
 
@@ -24,10 +26,10 @@ SAME_H = 1e-6
 class Grid:
     """Nodes and steps of a trip; s steps, k kinds of step, d door states, j hours.
 
-    time_h (s + 1,); dt_s (s,); kind (s,) index into kind_door, kind_dt_s (k,); open_share (d,), span_k (d,) of the door
-    states, state 0 is shut; hour (s,) and weight (s,): the mean ambient of a step is
-    `(1 - weight) A[hour] + weight A[hour + 1]`; off (s,) no heat by plan; leg (s,) counts refuels; at_hour (j + 1,) node
-    of each whole hour; open_h (j + 1,) cumulated hours with doors open.
+    time_h (s + 1,); dt_s (s,); kind (s,) index into kind_door, kind_dt_s (k,); open_share (d,), span_k (d,) of the
+    door states, state 0 is shut; hour (s,) and weight (s,): the mean ambient of a step is
+    `(1 - weight) A[hour] + weight A[hour + 1]`; off (s,) no heat by plan; leg (s,) counts refuels; at_hour (j + 1,)
+    node of each whole hour; open_h (j + 1,) cumulated hours with doors open.
     """
 
     time_h: Array
@@ -71,7 +73,7 @@ def grid_of(
     trip : Trip
         Hours, ambient, stops.
     cold_start : bool
-        Add nodes at 5, 15 and 30 minutes, where a box that starts off its set point has its extremes.
+        Add fine nodes in the first hour, where a box that starts off its set point has its extremes.
     extra_h : sequence of float
         More nodes [h].
     dry : sequence of (from, until)
@@ -80,12 +82,14 @@ def grid_of(
         Longest step, a whole part of an hour [h].
     """
     ends = [h for stop in trip.stops for h in (stop.at_h, stop.end_h)]
+    # Where doors were open or the heater was off, the coldest moment comes a little after the stop.
+    ends += [s.end_h + h for s in trip.stops if s.open_share > 0 or s.heater_off for h in AFTER_STOP_H]
     ends += [h for span in dry for h in span]
     knots = np.concatenate(
         [
             np.arange(trip.hours + 1, dtype=float),
             np.array([h for h in (*ends, *extra_h) if 0 < h < trip.hours]),
-            np.array(COLD_START_H if cold_start else ()),
+            np.array(COLD_START_H if cold_start else FLOAT_H),
             np.arange(0.0, trip.hours, step_h) if step_h < 1 else np.array(()),
         ]
     )
@@ -123,7 +127,8 @@ def _distinct(knots: Array) -> Array:
     whole = np.abs(knots - np.round(knots)) < SAME_H
     exact = np.unique(np.where(whole, np.round(knots), knots))
     keep = np.concatenate([[True], np.diff(exact) > SAME_H])
-    return exact[keep]
+    distinct: Array = exact[keep]
+    return distinct
 
 
 def _stop_at(stops: Sequence[Stop], mid: Array) -> Index:

@@ -1,56 +1,117 @@
 """The heater: what its thermostat really holds on average, what it burns, how long its engine runs."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from thermal.box import Network
 from thermal.columns import Columns
 from thermal.ranges import Array
 
-__all__ = ["duty_of", "thermostat_offset", "use_of"]
+__all__ = ["Thermostat", "duty_of", "thermostat_of", "use_of"]
 
 SHORTEST_LAG_S = 1.0
 LOWEST_DUTY = 0.02
 LONGEST_RUN_S = 6 * 3600.0
+# Closer together at small duties, where the cycle changes fastest.
+TABLE_DUTY = LOWEST_DUTY + (1 - LOWEST_DUTY) * np.linspace(0.0, 1.0, 33) ** 2
 
 
-def thermostat_offset(net: Network, columns: Columns, duty: Array) -> Array:
-    """Return the mean air temperature of the real on/off cycle minus the set point, K.
+@dataclass(frozen=True, slots=True)
+class Thermostat:
+    """The periodic on/off cycle of heaters, tabulated over duty; see `thermostat_of` and `Thermostat.at`.
 
-    Parameters
-    ----------
-    net : Network
-        Boxes, shape (w,).
-    columns : Columns
-        Their heaters, shape (w,).
-    duty : ndarray, shape (..., w)
-        Share of the span between low and high fire that holds the set point [-].
+    level [K], swept [J], period [s]: shape (duties, w) at `TABLE_DUTY`; limit (w,): duty that the minimum times
+    allow; swing (w,) [W].
+    """
 
-    Returns
-    -------
-    ndarray, shape (..., w)
+    net: Network
+    hysteresis: Array
+    swing: Array
+    limit: Array
+    level: Array
+    swept: Array
+    period: Array
+
+    def at(self, duty: Array) -> tuple[Array, Array]:
+        """Return what the cycle adds to an averaged heater at `duty`: mean air minus set point, and the edge's dip,
+        K.
+
+        Parameters
+        ----------
+        duty : ndarray, shape (s, w)
+            Share of the span between low and high fire that the heater gives [-].
+
+        Returns
+        -------
+        offset, dip : ndarray, shape (s, w)
+            Mean air temperature of the cycle minus the set point, and how far the edge of the load falls below its
+            mean within a cycle [K].
+        """
+        net, h = self.net, self.hysteresis
+        d = np.clip(duty, LOWEST_DUTY, 1.0)
+        level, swept, period = self._between(np.minimum(d, self.limit))
+        at_full = np.minimum(level, h - self.swing / net.air_sum)
+        beyond = np.maximum(d - self.limit, 0.0) / (1 - self.limit)
+        steady = level + beyond * (at_full - level) + d * self.swing / net.air_sum
+        share = _sagging(steady + h, duty * self.swing / net.ua - h)
+        offset: Array = (steady + h) * share - h
+        gained = share * (1 - beyond) * (net.edge / net.c_edge) * swept / net.air_sum
+        fade = np.maximum((net.edge + net.bulk) / net.c_edge * period, 1e-6)
+        dip: Array = gained * (1 / fade - 1 / np.expm1(fade))
+        return offset, dip
+
+    def _between(self, duty: Array) -> tuple[Array, Array, Array]:
+        """Return level, swept heat and period at `duty` by linear interpolation in the table."""
+        place = np.sqrt((duty - LOWEST_DUTY) / (1 - LOWEST_DUTY)) * (len(TABLE_DUTY) - 1)
+        low = np.minimum(place.astype(np.intp), len(TABLE_DUTY) - 2)
+        share = place - low
+        column = np.arange(duty.shape[1])
+        level, swept, period = (
+            table[low, column] + share * (table[low + 1, column] - table[low, column])
+            for table in (self.level, self.swept, self.period)
+        )
+        return level, swept, period
+
+
+def thermostat_of(net: Network, columns: Columns) -> Thermostat:
+    """Return the thermostats of `columns` on the boxes `net`.
 
     Notes
     -----
     A relay at +-h with a first-order coolant lag and minimum on and off times, over lining and edge of the load as
     integrators, `B = (G_l/SG)^2/C_l + (G_e/SG)^2/C_e`, is solved in closed form for its periodic cycle:
-    `offset = -h - q0/SG + B I/(t_on + t_off) + d Q/SG`. It is not small: a unit that must run ten minutes averages 0.6 K
-    above its set point. Above the duty that the minimum times allow, the part without `d Q/SG` goes linearly to the value
-    where the air peaks at +h with the heater always on. Measured against resolved cycles in the tests.
+    `offset = -h - q0/SG + B I/(t_on + t_off) + d Q/SG`. It is not small: a unit that must run ten minutes averages
+    0.6 K above its set point. Above the duty that the minimum times allow, the part without `d Q/SG` goes linearly to
+    the value where the air peaks at +h with the heater always on. The edge gains `P = (G_e/C_e) J/SG` in a run, J the
+    heat above the mean, and loses it with rate x in a period: `dip = P (1/x - 1/(e^x - 1))`. Near the duty where the
+    heater never starts, the air sags towards its rest instead of falling straight, and both shrink. Measured against
+    resolved cycles in the tests.
     """
-    air_sum = net.air_sum
-    rate = (net.film / air_sum) ** 2 / net.c_lining + (net.edge / air_sum) ** 2 / net.c_edge
+    rate = (net.film / net.air_sum) ** 2 / net.c_lining + (net.edge / net.air_sum) ** 2 / net.c_edge
     swing = columns.q_max - columns.q_low
     limit = np.clip(columns.min_on / np.maximum(columns.min_on + columns.min_off, 1.0), 0.35, 0.9)
-    d = np.clip(duty, LOWEST_DUTY, 1.0)
-    level = _level(np.minimum(d, limit), columns, swing, air_sum, rate)
-    at_full = np.minimum(level, columns.hysteresis - swing / air_sum)
-    beyond = np.maximum(d - limit, 0.0) / (1 - limit)
-    offset: Array = level + beyond * (at_full - level) + d * swing / air_sum
-    return offset
+    duty = np.minimum(TABLE_DUTY[:, None], 0.98) * np.ones_like(swing)
+    level, swept, period = _level(duty, columns, swing, net.air_sum, rate)
+    return Thermostat(net, columns.hysteresis, swing, limit, level, swept, period)
 
 
-def _level(d: Array, columns: Columns, swing: Array, air_sum: Array, rate: Array) -> Array:
-    """Return the mean share of the stores in the air temperature, relative to the set point [K]."""
+def _sagging(rise: Array, below: Array) -> Array:
+    """Return how much of a mean rise above the lower end of the band is left when the air sags instead of falling
+    straight.
+
+    `rise` [K] is the mean of a straight fall from twice as high; `below` [K] is how far under the band the air would
+    settle without a start. In mild weather it settles inside the band, and the heater never starts: 0.
+    """
+    peak = 2 * np.maximum(rise, 1e-3)
+    deep = np.maximum(below, 1e-6)
+    left = (peak / np.log1p(peak / deep) - deep) / (peak / 2)
+    return np.where(below > 0, np.clip(left, 0.0, 1.0), 0.0)
+
+
+def _level(d: Array, columns: Columns, swing: Array, air_sum: Array, rate: Array) -> tuple[Array, Array, Array]:
+    """Return the stores' mean share in the air relative to the set point [K], heat above the mean [J], the period
+    [s]."""
     # The air's own heat follows the coolant about a minute later; the two delays act as one.
     lag = np.maximum(columns.lag + columns.air_j_k / air_sum, SHORTEST_LAG_S)
     h = columns.hysteresis
@@ -78,7 +139,11 @@ def _level(d: Array, columns: Columns, swing: Array, air_sum: Array, rate: Array
         + q1 * lag * (off + lag * np.expm1(-off / lag))
     )
     level: Array = -h - q0 / air_sum + rate * double / (on + off)
-    return level
+    # Above the mean between the two moments at which the delayed heat passes it.
+    late_on = lag * np.log((swing - q0) / (swing - held))
+    late_off = lag * np.log(np.maximum(q1 / held, 1.0))
+    swept = (swing - held) * (on - late_on) - held * late_off
+    return level, np.maximum(swept, 0.0), on + off
 
 
 def _residual(swing: Array, run: Array, ratio: Array, lag: Array) -> Array:
@@ -120,8 +185,8 @@ def use_of(columns: Columns, duty: Array, run_s: Array) -> tuple[Array, Array]:
 
     Notes
     -----
-    `B' = b_low + duty (b_high - b_low)`. Engine hours grow with the duty of a start-stop heater, and all the time for one
-    with a low fire.
+    `B' = b_low + duty (b_high - b_low)`. Engine hours grow with the duty of a start-stop heater, and all the time for
+    one with a low fire.
     """
     at_full = np.zeros((len(duty) + 1, duty.shape[1]), dtype=duty.dtype)
     np.cumsum(duty * run_s.astype(duty.dtype)[:, None], axis=0, out=at_full[1:])

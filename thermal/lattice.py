@@ -4,8 +4,8 @@
 
     scipy.special.ndtri(scipy.stats.qmc.Sobol(14, seed=5).random(512))
 
-The first 128 points are a balanced set of their own; the 512 are taken when those 128 are not enough. A test makes the
-table again. Equal inputs give equal scores because the worlds never change.
+The first 128 points are a balanced set of their own; the 512 are taken when those 128 are not enough. A test makes
+the table again. Equal inputs give equal scores because the worlds never change.
 """
 
 from functools import lru_cache
@@ -19,7 +19,8 @@ __all__ = ["DIMENSIONS", "FULL", "SCREEN", "USUAL", "normals"]
 
 # Which coordinate drives what: the first coordinates are the best spread, so the strongest factors come first.
 DIMENSIONS = (
-    "k", "mode1", "output", "load", "mode2", "damage", "film", "mode3", "mode4", "mode5", "mode6", "mode7", "mode8", "tail",
+    "k", "mode1", "output", "load", "mode2", "damage", "film", "mode3", "mode4", "mode5", "mode6", "mode7", "mode8",
+    "tail",
 )  # fmt: skip
 SCREEN = 32
 USUAL = 128

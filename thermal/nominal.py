@@ -1,6 +1,8 @@
-"""The trip as planned: one path without uncertainty, with the tank that may run dry, and what it says hour by hour."""
+"""The trip as planned: one path without uncertainty, with the tank that may run dry, and what it says hour by
+hour."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -10,7 +12,17 @@ from thermal.columns import Columns, columns_of
 from thermal.fuel import Leg, endurance_h, first_dry_h, leg_bounds, legs_of
 from thermal.grid import Grid, grid_of
 from thermal.params import Load, Risk, Trip, Unit
-from thermal.paths import Model, Paths, air_at, lag_burn_l, model_of, offsets, propagate, start_state, fuel_and_hours
+from thermal.paths import (
+    Model,
+    Paths,
+    air_at,
+    fuel_and_hours,
+    held_c,
+    lag_burn_l,
+    model_of,
+    propagate,
+    start_state,
+)
 from thermal.ranges import Array
 from thermal.worlds import starts_cold
 
@@ -40,10 +52,11 @@ class Nominal:
     """What the plan says without uncertainty.
 
     coldest_edge_c at coldest_edge_h, warmest_c of edge or core [degC, h], None for an empty box; fuel_l burnt [L];
-    fuel_out_h when the tank runs dry, None when it does not [h]; engine_h; legs between fills; endurance_h on the nominal
-    burn (None: longer than the trip) and endurance_full_fire_h of the fuel at hand [h]; damage_after_h[i] hours from whole
-    hour i until the edge reaches the damage limit without heat, inf when not before arrival; plateau_h[i] hours it then
-    stays at the freezing point until the edge is frozen through, inf when it does not get there [h].
+    fuel_out_h when the tank runs dry, None when it does not [h]; engine_h; legs between fills; endurance_h on the
+    nominal burn (None: longer than the trip) and endurance_full_fire_h of the fuel at hand [h]; damage_after_h[i]
+    hours from whole hour i until the edge reaches the damage limit without heat, inf when not before arrival;
+    plateau_h[i] hours it then stays at the freezing point until the edge is frozen through, inf when it does not get
+    there [h].
     """
 
     coldest_edge_c: float | None
@@ -59,6 +72,17 @@ class Nominal:
     damage_after_h: Array
     plateau_h: Array
     hours: Hours
+
+
+class March(NamedTuple):
+    """One column marched over a grid: ambient of each step (s, 1), the edge's dip in a cycle at the nodes (s + 1,)
+    [K]."""
+
+    grid: Grid
+    model: Model
+    paths: Paths
+    ambient: Array
+    dip: Array
 
 
 def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = None) -> Nominal:
@@ -77,23 +101,20 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
     """
     columns = columns_of([unit])
     laden = load if load is not None and load.mass_kg > 0 else None
-    grid, model, paths, ambient = _march(columns, laden, trip, dry=[])
-    endless = model, paths, ambient
-    burnt = fuel_and_hours(model, paths)[0][:, 0] + lag_burn_l(model)[0] * (grid.time_h > 0)
-    legs = legs_of(grid, trip, burnt, columns, reserve_l=unit.reserve_l, risk=Risk() if risk is None else risk)
-    lasts = endurance_h(grid, burnt, columns)
-    dry = _dry_spans(grid, trip, burnt, columns)
+    plan = endless = _march(columns, laden, trip, dry=[])
+    burnt = _burnt(plan)[0]
+    legs = legs_of(plan.grid, trip, burnt, columns, reserve_l=unit.reserve_l, risk=Risk() if risk is None else risk)
+    lasts = endurance_h(plan.grid, burnt, columns)
+    dry = _dry_spans(plan.grid, trip, burnt, columns)
     if dry:
-        grid, model, paths, ambient = _march(columns, laden, trip, dry=dry)
-    damage, plateau = _without_heat(*endless, trip=trip, load=laden)
-    edge = paths.x[:, 1, 0]
-    burnt, engine = (part[:, 0] for part in fuel_and_hours(model, paths))
-    burnt = burnt + lag_burn_l(model)[0] * (grid.time_h > 0)
-    low = int(edge.argmin())
+        plan = _march(columns, laden, trip, dry=dry)
+    damage, plateau = _without_heat(endless, trip=trip, load=laden)
+    burnt, engine = _burnt(plan)
+    coldest, coldest_h, warmest = _extremes(plan) if laden else (None, None, None)
     return Nominal(
-        coldest_edge_c=float(edge[low]) if laden else None,
-        coldest_edge_h=float(grid.time_h[low]) if laden else None,
-        warmest_c=float(paths.x[:, 1:, 0].max()) if laden else None,
+        coldest_edge_c=coldest,
+        coldest_edge_h=coldest_h,
+        warmest_c=warmest,
         fuel_l=float(burnt[-1]),
         fuel_out_h=dry[0][0] if dry else None,
         engine_h=float(engine[-1]),
@@ -103,23 +124,38 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
         capacity=capacity_of(columns, trip),
         damage_after_h=damage,
         plateau_h=plateau,
-        hours=_hours(model, paths, ambient, burnt, laden=laden is not None),
+        hours=_hours(plan, burnt, laden=laden is not None),
     )
 
 
-def _march(
-    columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[float, float]]
-) -> tuple[Grid, Model, Paths, Array]:
+def _burnt(plan: March) -> tuple[Array, Array]:
+    """Return cumulated fuel [L] and engine hours at the nodes, shape (s + 1,) each, the cold start's included."""
+    burnt, engine = fuel_and_hours(plan.model, plan.paths)
+    waiting = lag_burn_l(plan.model)[0] * (plan.grid.time_h > 0)
+    return burnt[:, 0] + waiting, engine[:, 0]
+
+
+def _extremes(plan: March) -> tuple[float, float, float]:
+    """Return the coldest edge [degC], when [h], and the warmest of edge and core [degC], the cycle's dip included."""
+    edge, core = plan.paths.x[:, 1, 0], plan.paths.x[:, 2, 0]
+    low = edge - plan.dip
+    at = int(low.argmin())
+    return float(low[at]), float(plan.grid.time_h[at]), float(np.maximum(edge, core).max())
+
+
+def _march(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[float, float]]) -> March:
     grid = grid_of(trip, cold_start=starts_cold(trip), dry=dry, step_h=STEP_H)
     model = model_of(grid, columns, load)
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
-    set_c = trip.set_point_c + offsets(model.net, columns, trip, ambient)
+    set_c, dip = held_c(columns, load, trip, grid, ambient)
     start = start_state(model.net, trip, load)
-    return grid, model, propagate(model, set_c=set_c, ambient=ambient, start=start), ambient
+    paths = propagate(model, set_c=set_c, ambient=ambient, start=start)
+    return March(grid, model, paths, ambient, np.concatenate([[0.0], dip[:, 0]]))
 
 
 def _dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[tuple[float, float]]:
-    """Return the spans without fuel: from the moment a leg's tank is empty until the next fill or the end of the trip."""
+    """Return the spans without fuel: from the moment a leg's tank is empty until the next fill or the end of the
+    trip."""
     spans = []
     filled_first = any(stop.refuel and stop.at_h == 0 for stop in trip.stops)
     for i, (start, end) in enumerate(leg_bounds(grid, trip)):
@@ -131,17 +167,16 @@ def _dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[t
     return spans
 
 
-def _without_heat(
-    model: Model, paths: Paths, ambient: Array, *, trip: Trip, load: Load | None
-) -> tuple[Array, Array]:
-    """Return time to damage and plateau for heat that stops at each whole hour, inf where it does not come to that."""
+def _without_heat(plan: March, *, trip: Trip, load: Load | None) -> tuple[Array, Array]:
+    """Return time to damage and plateau for heat that stops at each whole hour, inf where it does not come to
+    that."""
     if load is None:
         never = np.full(trip.hours + 1, np.inf)
         return never, never
     limits = (load.damage_limit_c, load.freezes_c)
-    reached, core = branch_times(model, paths, ambient=ambient, limits_c=limits)
+    reached, core = branch_times(plan.model, plan.paths, ambient=plan.ambient, limits_c=limits)
     plateau = plateau_h(
-        model.net,
+        plan.model.net,
         from_h=np.arange(trip.hours + 1) + reached[1],
         core_c=core[1],
         freezes_c=load.freezes_c,
@@ -151,10 +186,10 @@ def _without_heat(
     return reached[0], plateau
 
 
-def _hours(model: Model, paths: Paths, ambient: Array, burnt: Array, *, laden: bool) -> Hours:
-    grid = model.grid
+def _hours(plan: March, burnt: Array, *, laden: bool) -> Hours:
+    grid, model, paths = plan.grid, plan.model, plan.paths
     at = grid.at_hour
-    air = air_at(model, paths, ambient)[:, 0]
+    air = air_at(model, paths, plan.ambient)[:, 0]
     first = model.net.film * paths.x[0, 0] + model.net.edge * paths.x[0, 1]
     energy = np.concatenate([[0.0], np.cumsum(paths.heat[:, 0] * grid.dt_s)])[at]
     heat = np.diff(energy) / 3600.0 / 1000.0

@@ -43,10 +43,12 @@ def _chi2_table(df: float) -> tuple[Array, Array]:
 
 
 def chi2_quantile(p: Array, *, df: float) -> Array:
-    """Return the chi-square quantile at probabilities `p` in (0, 1) for `df` degrees of freedom, relative error < 1e-5."""
+    """Return the chi-square quantile at probabilities `p` in (0, 1) for `df` degrees of freedom, relative error <
+    1e-5."""
     mass, value = _chi2_table(df)
     first = max(int(np.searchsorted(mass, 1e-14)) - 1, 0)
     last = int(np.searchsorted(mass, 1 - 1e-15))
     inside = slice(first, last + 1)
     keep = np.concatenate([[True], np.diff(mass[inside]) > 0])
-    return np.interp(p, mass[inside][keep], value[inside][keep])
+    value_at: Array = np.interp(p, mass[inside][keep], value[inside][keep])
+    return value_at

@@ -30,9 +30,11 @@ def _check(group: str, value: Any) -> None:
         if isinstance(row.default, bool):
             if not isinstance(given, bool):
                 raise OutOfRange(f"{name} must be true or false", field=name, value=given)
-        elif isinstance(row.default, tuple) or name == "trip.ambient_c":
-            continue
-        elif given is None and (row.default is None or name == "risk.forecast_tail_df"):
+        elif (
+            isinstance(row.default, tuple)
+            or name == "trip.ambient_c"
+            or (given is None and (row.default is None or name == "risk.forecast_tail_df"))
+        ):
             continue
         else:
             require(name, given, row.low, row.high)
@@ -145,7 +147,8 @@ class Load:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
-    """A stop: doors open for `open_share` of it, tank filled at its start when `refuel`, no heat when `heater_off`."""
+    """A stop: doors open for `open_share` of it, tank filled at its start when `refuel`, no heat when
+    `heater_off`."""
 
     at_h: float
     duration_h: float
@@ -185,7 +188,8 @@ class Start:
 class Trip:
     """Set point, ambient at whole hours from departure (linear in between), stops, and the state at the start.
 
-    The trip ends at the last whole hour given; round an arrival up. `box_start_c` None: the box starts at the set point.
+    The trip ends at the last whole hour given; round an arrival up. `box_start_c` None: the box starts at the set
+    point.
     """
 
     set_point_c: float
@@ -258,9 +262,7 @@ def _hourly(values: Sequence[float]) -> tuple[float, ...]:
         if values is None:
             raise Missing("trip.ambient_c")
         limit = (2, MAX_HOURS + 1)
-        raise OutOfRange(
-            f"trip.ambient_c must be {limit[0]} to {limit[1]} hourly values", field=row.name, limit=limit
-        )
+        raise OutOfRange(f"trip.ambient_c must be {limit[0]} to {limit[1]} hourly values", field=row.name, limit=limit)
     return tuple(require(f"trip.ambient_c[{i}]", v, row.low, row.high) for i, v in enumerate(values))
 
 

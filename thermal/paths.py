@@ -1,8 +1,8 @@
 """How boxes go through a trip: stores and heat at every node, for all columns at once.
 
-The heater is averaged over its cycle: in each step it gives the heat, within its limits, that brings the air to the set
-point plus the thermostat offset at the end of the step. One clip covers holding, warming up, floating warm and the floor
-of low fire. A second path without heat runs along for the time to damage.
+The heater is averaged over its cycle: in each step it gives the heat, within its limits, that brings the air to the
+set point plus the thermostat offset at the end of the step. One clip covers holding, warming up, floating warm and
+the floor of low fire. A second path without heat runs along for the time to damage.
 """
 
 from dataclasses import dataclass, fields
@@ -11,14 +11,14 @@ import numpy as np
 
 from thermal.box import Network, air_c, door_w_k, network
 from thermal.columns import Columns
-from thermal.grid import Grid
-from thermal.heater import duty_of, thermostat_offset, use_of
+from thermal.grid import FLOAT_H, Grid
+from thermal.heater import Thermostat, duty_of, thermostat_of, use_of
 from thermal.params import Load, Trip
 from thermal.ranges import Array
 from thermal.steps import Modes, Steps, modes_of, steps_of
 
 __all__ = [
-    "Model", "Paths", "air_at", "fuel_and_hours", "lag_burn_l", "model_of", "offsets", "propagate", "start_state",
+    "Model", "Paths", "air_at", "fuel_and_hours", "held_c", "lag_burn_l", "model_of", "propagate", "start_state",
 ]  # fmt: skip
 
 
@@ -36,7 +36,8 @@ class Model:
 
 @dataclass(frozen=True, slots=True)
 class Paths:
-    """Paths of columns: x (s + 1, 3, w) stores [degC], heat (s, w) [W], unheated (s + 1, 3, w) the path without heat."""
+    """Paths of columns: x (s + 1, 3, w) stores [degC], heat (s, w) [W], unheated (s + 1, 3, w) the path without
+    heat."""
 
     x: Array
     heat: Array
@@ -72,13 +73,45 @@ def start_state(net: Network, trip: Trip, load: Load | None, *, load_shift: Arra
     return np.array([lining, edge + load_shift, core + load_shift])
 
 
-def offsets(net: Network, columns: Columns, trip: Trip, ambient: Array) -> Array:
-    """Return the thermostat offset of each step at the duty that holds the set point there, K, shape (s, w)."""
+def held_c(columns: Columns, load: Load | None, trip: Trip, grid: Grid, ambient: Array) -> tuple[Array, Array]:
+    """Return the air temperature that the thermostat holds on average in each step, degC, and the edge's dip, K.
+
+    Both (s, w), for the units themselves in the `ambient` (s, 1) that is expected. The duty is that which holds the
+    set point; where doors, switched-off stops or a cold start make the heater catch up, the duty of a first march
+    replaces it.
+    """
+    net = network(columns, load)
     need = net.ua * (trip.set_point_c - ambient) - net.heat_edge - net.heat_core
-    return thermostat_offset(net, columns, duty_of(columns, need))
+    thermostat = thermostat_of(net, columns)
+    held, dip = _held_at(thermostat, trip, grid, duty_of(columns, need))
+    if not (grid.cold_start or grid.off.any() or grid.door.any()):
+        return held, dip
+    model = model_of(grid, columns, load)
+    wide = np.broadcast_to(ambient, held.shape)
+    start = start_state(net, trip, load)
+    first = propagate(model, set_c=held, ambient=wide, start=start, unheated=False)
+    return _held_at(thermostat, trip, grid, duty_of(columns, first.heat))
 
 
-def propagate(model: Model, *, set_c: Array, ambient: Array, start: Array, dtype: type = np.float64) -> Paths:
+def _held_at(thermostat: Thermostat, trip: Trip, grid: Grid, duty: Array) -> tuple[Array, Array]:
+    """Return held air and dip at a duty.
+
+    A box that starts at its set point first floats down to where its thermostat calls: the first quarter of an hour
+    holds only the lower end of its band.
+    """
+    offset, dip = thermostat.at(duty)
+    dip[grid.off | (grid.door > 0)] = 0.0
+    if not grid.cold_start and (trip.start is None or not trip.start.heater_hot):
+        early = grid.time_h[1:] <= FLOAT_H[0] + 1e-9
+        offset[early], dip[early] = -thermostat.hysteresis, 0.0
+        later = (grid.time_h[1:] <= FLOAT_H[1] + 1e-9) & ~early
+        offset[later] = np.minimum(offset[later], 0.0)
+    return trip.set_point_c + offset, dip
+
+
+def propagate(
+    model: Model, *, set_c: Array, ambient: Array, start: Array, dtype: type = np.float64, unheated: bool = True
+) -> Paths:
     """March the columns over the grid.
 
     Parameters
@@ -92,7 +125,9 @@ def propagate(model: Model, *, set_c: Array, ambient: Array, start: Array, dtype
     start : ndarray, shape (3, w)
         Lining, edge, core [degC].
     dtype : type
-        Precision of the march; float32 changes a score by less than 0.01 points and suits large batches.
+        Precision of the march. float32 changes a score by less than 0.01 points and suits large batches.
+    unheated : bool
+        Whether the path without heat is marched too; without it, `Paths.unheated` is empty.
     """
     grid, steps = model.grid, _cast(model.steps, dtype)
     width = model.columns.width
@@ -104,21 +139,26 @@ def propagate(model: Model, *, set_c: Array, ambient: Array, start: Array, dtype
     matrix = np.ascontiguousarray(np.concatenate([steps.m, row[None]]).transpose(2, 0, 1, 3))
     gain = np.ascontiguousarray(steps.heat.transpose(1, 0, 2))
     low, high = _limits(model, dtype)
-    x = np.empty((len(grid.dt_s) + 1, 3, 2, width), dtype=dtype)
-    heat = np.empty((len(grid.dt_s), width), dtype=dtype)
+    cooling = _cooling(model, dtype)
+    both = 2 if unheated else 1
+    x: Array = np.empty((len(grid.dt_s) + 1, 3, both, width), dtype=dtype)
+    heat: Array = np.empty((len(grid.dt_s), width), dtype=dtype)
     x[0] = start[:, None]
-    y = np.empty((4, 2, width), dtype=dtype)
+    y: Array = np.empty((4, both, width), dtype=dtype)
     store, control = y[:3], y[3, 0]
     for s, kind in enumerate(grid.kind.tolist()):
         np.einsum("ijw,jrw->irw", matrix[kind], x[s], out=y)
         q = heat[s]
-        np.add(control, wanted[s], out=q)
-        np.maximum(q, low[s], out=q)
-        np.minimum(q, high[s], out=q)
+        if s in cooling:
+            np.multiply(heat[s - 1], cooling[s], out=q)
+        else:
+            np.add(control, wanted[s], out=q)
+            np.maximum(q, low[s], out=q)
+            np.minimum(q, high[s], out=q)
         after = x[s + 1]
         np.add(store, drift[:, s, None], out=after)
         after[:, 0] += gain[kind] * q
-    return Paths(x=x[:, :, 0], heat=heat, unheated=x[:, :, 1])
+    return Paths(x=x[:, :, 0], heat=heat, unheated=x[:, :, 1] if unheated else x[:0, :, 0])
 
 
 def _cast(steps: Steps, dtype: type) -> Steps:
@@ -148,18 +188,32 @@ def _control(model: Model, steps: Steps, *, set_c: Array, ambient: Array, drift:
 def _limits(model: Model, dtype: type) -> tuple[list[Array], list[Array]]:
     """Return the least and the most heat of each step [W], views of shape (w,) per step."""
     grid, columns = model.grid, model.columns
-    nothing, least, most = (v.astype(dtype) for v in (0 * columns.q_max, columns.q_low, columns.q_max))
+    nothing: Array = np.zeros(columns.width, dtype=dtype)
+    least: Array = columns.q_low.astype(dtype)
+    most: Array = columns.q_max.astype(dtype)
     low = [nothing if off else least for off in grid.off.tolist()]
     high = [nothing if off else most for off in grid.off.tolist()]
-    if grid.cold_start:
+    starts = [s for s in range(1, len(grid.off)) if grid.off[s - 1] and not grid.off[s]]
+    for first in ([0] if grid.cold_start else []) + starts:
         waiting = columns.lag
-        for s, dt in enumerate(grid.dt_s):
+        for s in range(first, len(grid.dt_s)):
+            share = (np.maximum(grid.dt_s[s] - waiting, 0.0) / grid.dt_s[s]).astype(dtype)
+            low[s], high[s] = low[s] * share, high[s] * share
+            waiting = np.maximum(waiting - grid.dt_s[s], 0.0)
             if not waiting.any():
                 break
-            share = (np.maximum(dt - waiting, 0.0) / dt).astype(dtype)
-            low[s], high[s] = low[s] * share, high[s] * share
-            waiting = np.maximum(waiting - dt, 0.0)
     return low, high
+
+
+def _cooling(model: Model, dtype: type) -> dict[int, Array]:
+    """Return, for the step in which a heater is switched off, the share of its last heat that the coolant still
+    gives."""
+    grid, lag = model.grid, np.maximum(model.columns.lag, 1.0)
+    return {
+        s: (-np.expm1(-grid.dt_s[s] / lag) * lag / grid.dt_s[s]).astype(dtype)
+        for s in range(1, len(grid.off))
+        if grid.off[s] and not grid.off[s - 1]
+    }
 
 
 def lag_burn_l(model: Model) -> Array:

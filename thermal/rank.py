@@ -12,7 +12,7 @@ from thermal.worlds import Plan, plan_of, run_worlds
 __all__ = ["rank"]
 
 # Units per chunk, so that a chunk's arrays stay in the processor's second cache.
-CHUNK = 32
+CHUNK = 64
 CHUNK_USUAL = 8
 SCREEN_EVERY_H = 2
 TOP = 10
@@ -42,8 +42,8 @@ def rank(
 
     Notes
     -----
-    The screen takes 32 worlds and looks at breakdowns every second hour; units above `se_goal` and the best `top` get 128
-    worlds at every hour, and 512 where those are still not sure.
+    The screen takes 32 worlds and looks at breakdowns every second hour; units above `se_goal` and the best `top` get
+    128 worlds at every hour, and 512 where those are still not sure.
     """
     if top < 0:
         raise OutOfRange("top must not be negative", field="top", value=top, limit=0)

@@ -1,8 +1,9 @@
 """The exact step: how the three stores move over a time step while heat, ambient and doors are held.
 
-`x' = A x + b` with `x = [lining, edge, core]`. The chain is similar to a symmetric matrix, so its eigenvalues are real and
-negative and come from the trigonometric formula; `exp(A dt)` follows by Newton's divided differences. The response to
-each held input is `(I - M)` times the state it would settle to, which makes every step conserve energy exactly.
+`x' = A x + b` with `x = [lining, edge, core]`. The chain is similar to a symmetric matrix, so its eigenvalues are
+real and negative and come from the trigonometric formula; `exp(A dt)` follows by Newton's divided differences. The
+response to each held input is `(I - M)` times the state it would settle to, which makes every step conserve energy
+exactly.
 """
 
 from dataclasses import dataclass
@@ -20,7 +21,8 @@ Index = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True)
 class Modes:
-    """Chain matrix of door states: `a` and its square `a2` (3, 3, d, w) and eigenvalues `rates` (3, d, w) ascending [1/s]."""
+    """Chain matrix of door states: `a` and its square `a2` (3, 3, d, w) and eigenvalues `rates` (3, d, w) ascending
+    [1/s]."""
 
     a: Array
     a2: Array
@@ -116,7 +118,8 @@ def propagator(modes: Modes, door: Index, dt_s: Array, *, row: int | None = None
 
 
 def steps_of(net: Network, modes: Modes, door: Index, dt_s: Array) -> Steps:
-    """Return the exact steps of kinds with door state `door` (indices, shape (k,)) and length `dt_s` [s], shape (k,)."""
+    """Return the exact steps of kinds with door state `door` (indices, shape (k,)) and length `dt_s` [s], shape
+    (k,)."""
     m = propagator(modes, door, dt_s)
     heat, own = _settled(net, modes.door)
     rest = np.eye(3)[:, :, None, None] - m

@@ -1,4 +1,5 @@
-"""Warming up: how long full fire takes to bring the air of a cold box to its set point, and what a preheat leaves behind."""
+"""Warming up: how long full fire takes to bring the air of a cold box to its set point, and what a preheat leaves
+behind."""
 
 from dataclasses import dataclass
 
@@ -8,7 +9,7 @@ from thermal.box import network
 from thermal.columns import columns_of
 from thermal.grid import grid_of
 from thermal.params import Load, Trip, Unit
-from thermal.paths import air_at, lag_burn_l, model_of, offsets, propagate, start_state, fuel_and_hours
+from thermal.paths import air_at, fuel_and_hours, held_c, lag_burn_l, model_of, propagate, start_state
 from thermal.ranges import require
 from thermal.steps import modes_of, steps_of
 
@@ -22,8 +23,8 @@ LONGEST_H = 48.0
 class WarmUp:
     """Hours of full fire until the air reaches the set point, 0 when it needs none, None when it never does.
 
-    `loaded_h` is None too when there is no load; `equilibrium_c` is where the air of the empty box settles when it never
-    gets there, else None [degC].
+    `loaded_h` is None too when there is no load; `equilibrium_c` is where the air of the empty box settles when it
+    never gets there, else None [degC].
     """
 
     empty_h: float | None
@@ -33,7 +34,8 @@ class WarmUp:
 
 @dataclass(frozen=True, slots=True)
 class Preheat:
-    """An empty box after a preheat: lining and air [degC], fuel burnt [L], engine hours, and when the air was warm [h].
+    """An empty box after a preheat: lining and air [degC], fuel burnt [L], engine hours, and when the air was warm
+    [h].
 
     `reached_h` is None when the set point was not reached in time. Start a trip from it with
     `Start(lining_c=preheat.lining_c, heater_hot=True)` and a tank emptied by `fuel_l`.
@@ -46,7 +48,9 @@ class Preheat:
     reached_h: float | None
 
 
-def warm_up(unit: Unit, *, load: Load | None, set_point_c: float, soak_c: float, ambient_c: float | None = None) -> WarmUp:
+def warm_up(
+    unit: Unit, *, load: Load | None, set_point_c: float, soak_c: float, ambient_c: float | None = None
+) -> WarmUp:
     """Return how long a box soaked at `soak_c` takes to warm its air to the set point, empty and loaded.
 
     Parameters
@@ -66,8 +70,8 @@ def warm_up(unit: Unit, *, load: Load | None, set_point_c: float, soak_c: float,
 
     Notes
     -----
-    Full fire after the coolant lag; the air is warm long before lining and load are. A warm load helps the air of a cold box,
-    so the loaded time can be the shorter one: the heat it takes comes out of the edge of the load.
+    Full fire after the coolant lag; the air is warm long before lining and load are. A warm load helps the air of a
+    cold box, so the loaded time can be the shorter one: the heat it takes comes out of the edge of the load.
     """
     require("set_point_c", set_point_c, -30.0, 40.0)
     soak = require("soak_c", soak_c, -70.0, 60.0)
@@ -82,9 +86,7 @@ def warm_up(unit: Unit, *, load: Load | None, set_point_c: float, soak_c: float,
     return WarmUp(empty, loaded, equilibrium if empty is None or (laden and loaded is None) else None)
 
 
-def preheat(
-    unit: Unit, *, hours: float, set_point_c: float, soak_c: float, ambient_c: tuple[float, ...]
-) -> Preheat:
+def preheat(unit: Unit, *, hours: float, set_point_c: float, soak_c: float, ambient_c: tuple[float, ...]) -> Preheat:
     """Return the state of the empty box after heating it for `hours` from a soak at `soak_c`.
 
     Parameters
@@ -104,7 +106,7 @@ def preheat(
     columns = columns_of([unit])
     model = model_of(grid, columns, None)
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
-    held = set_point_c + offsets(model.net, columns, trip, ambient)
+    held = held_c(columns, None, trip, grid, ambient)[0]
     paths = propagate(model, set_c=held, ambient=ambient, start=start_state(model.net, trip, None))
     burnt, engine = fuel_and_hours(model, paths)
     end = int(np.searchsorted(grid.time_h, length - 1e-6))

@@ -5,7 +5,6 @@ from functools import lru_cache
 
 import numpy as np
 
-from thermal.box import network
 from thermal.cargo import hold_h
 from thermal.columns import Columns
 from thermal.forecast import error_modes, tail_scale
@@ -14,17 +13,18 @@ from thermal.grid import Grid, grid_of
 from thermal.lattice import coordinate, mode_coordinates
 from thermal.normal import normal_cdf
 from thermal.params import Load, Risk, Trip
-from thermal.paths import Model, Paths, model_of, offsets, propagate, start_state, fuel_and_hours
+from thermal.paths import Model, Paths, fuel_and_hours, held_c, model_of, propagate, start_state
 from thermal.ranges import Array
 
 __all__ = ["Plan", "Worlds", "plan_of", "run_worlds"]
 
-# Two constants of the score only, fitted once against resolved cycles on worlds not used for the calibration: the edge of
-# the averaged model is a little warm, and heat that is back is not warm at once.
-MODEL_BIAS_K = 0.2
+# Two constants of the score only, fitted once against resolved cycles on worlds not used for the calibration: the
+# edge of the averaged model is a little warm, and heat that is back is not warm at once.
+MODEL_BIAS_K = 0.1
 RECOVER_H = 0.25
-# Help later than this many geometric spreads is left out: its probability is below 1e-4.
-LATEST_HELP_SPREADS = 3.7
+# Help later than this many geometric spreads (one time in 740) is not looked for: a thousandth of the breakdown's
+# points.
+LATEST_HELP_SPREADS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +42,8 @@ class Plan:
 class Worlds:
     """How each world ended; shapes (units, n).
 
-    cold_margin, hot_margin [K], hot is inf without a warm limit; breakdown, fuel: chance that a loss of heat ruins the load
-    in this world; coldest [degC]: lowest edge temperature while the heater works.
+    cold_margin, hot_margin [K], hot is inf without a warm limit; breakdown, fuel: chance that a loss of heat ruins
+    the load in this world; coldest [degC]: lowest edge temperature while the heater works.
     """
 
     cold_margin: Array
@@ -74,9 +74,7 @@ def plan_of(trip: Trip, risk: Risk) -> Plan:
     )
 
 
-def run_worlds(
-    plan: Plan, columns: Columns, load: Load, *, points: slice, every: int = 1
-) -> Worlds:
+def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every: int = 1) -> Worlds:
     """Return how the worlds `points` of the table end for each unit of `columns`.
 
     Parameters
@@ -106,26 +104,21 @@ def run_worlds(
     error = plan.modes @ (mode_coordinates(points) * scale)
     ambient = np.tile(plan.ambient[:, None] + error, units)
     start = start_state(model.net, plan.trip, load, load_shift=risk.sd_load_c * spread("load"))
-    set_c = _held_c(plan, columns, load, count=count)
-    paths = propagate(model, set_c=set_c, ambient=ambient, start=start, dtype=np.float32)
+    held, dip = held_c(columns, load, plan.trip, plan.grid, plan.ambient[:, None])
+    if units > 1:
+        held, dip = np.repeat(held, count, axis=1), np.repeat(dip, count, axis=1)
+    paths = propagate(model, set_c=held, ambient=ambient, start=start, dtype=np.float32)
     limit = load.damage_limit_c + risk.sd_damage_c * spread("damage")
-    ended = _outcome(plan, model, paths, limit=limit, load=load, every=every)
+    ended = _outcome(plan, model, paths, dip=dip.astype(np.float32), limit=limit, load=load, every=every)
     return Worlds(*(part.reshape(units, count) for part in ended))
 
 
-def _held_c(plan: Plan, columns: Columns, load: Load, *, count: int) -> Array:
-    """Return the air temperature that each unit's thermostat holds in each step, repeated for its worlds (s, w)."""
-    offset = offsets(network(columns, load), columns, plan.trip, plan.ambient[:, None])
-    held: Array = plan.trip.set_point_c + offset
-    return np.repeat(held, count, axis=1) if columns.width > 1 else held
-
-
 def _outcome(
-    plan: Plan, model: Model, paths: Paths, *, limit: Array, load: Load, every: int
+    plan: Plan, model: Model, paths: Paths, *, dip: Array, limit: Array, load: Load, every: int
 ) -> tuple[Array, Array, Array, Array, Array]:
     risk = plan.risk
     edge = paths.x[:, 1]
-    coldest = edge.min(axis=0)
+    coldest = np.minimum(edge[0], (edge[1:] - dip).min(axis=0))
     if load.high_c is None:
         hot = np.full_like(coldest, np.inf)
     else:
@@ -139,7 +132,7 @@ def _outcome(
     exposure = (run * (late[:-1] + late[1:]) / 2).sum(axis=0)
     # Exact for a gamma-distributed failure rate and any number of repeated failures.
     breakdown = 1.0 - (1.0 + exposure / risk.engine_h) ** (-risk.failures)
-    fuel = fuel_loss(model, burnt, late=late, risk=risk, trip=plan.trip, every=every)
+    fuel = fuel_loss(model, burnt, late=late, hold_h=hold, risk=risk, trip=plan.trip, every=every)
     return coldest - limit - MODEL_BIAS_K, hot, breakdown, fuel, coldest
 
 
