@@ -8,7 +8,11 @@ class FleetConfig(AppConfig):
 
     def ready(self) -> None:
         from fleet.checks import CHECKS
+        from fleet.chores import CHORES
         from fleet.readiness.registry import checks
+        from fleet.sweep import chores
 
         for check in CHECKS:
             checks.add(check)
+        for chore in CHORES:
+            chores.add(chore)
