@@ -94,7 +94,9 @@ def trip_body(now: datetime, *, reference: str = "T-1", unit: str | None = "HB-1
     return body | changes
 
 
-def reading(at: datetime, *, unit: str = "HB-104", source: str = "gateway/yard-3", id_: str = "", **data: Any) -> dict[str, Any]:
+def reading(
+    at: datetime, *, unit: str = "HB-104", source: str = "gateway/yard-3", id_: str = "", **data: Any
+) -> dict[str, Any]:
     """A reading event of a unit that is warm, on, and full."""
     values = {
         "return_air_c": 7.1, "discharge_air_c": 20.0, "set_point_c": 7.0, "ambient_c": -10.0, "cargo_c": 8.0,
@@ -112,7 +114,15 @@ def reading(at: datetime, *, unit: str = "HB-104", source: str = "gateway/yard-3
     }
 
 
-def fault(at: datetime, code: str, *, state: str = "raised", unit: str = "HB-104", id_: str = "", source: str = "gateway/yard-3") -> dict[str, Any]:
+def fault(
+    at: datetime,
+    code: str,
+    *,
+    state: str = "raised",
+    unit: str = "HB-104",
+    id_: str = "",
+    source: str = "gateway/yard-3",
+) -> dict[str, Any]:
     """A fault event by code."""
     return {
         "specversion": "1.0",

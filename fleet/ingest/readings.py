@@ -105,7 +105,8 @@ def _write_many(readings: Sequence[NewReading]) -> dict[Key, int]:
     by_text = {(r.key[0], str(adapt(r.key[1])), r.key[2]): r for r in readings}
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT r.unit_id, r.at, r.source_id, r.content_hash FROM json_each(%s) AS n"
+            "SELECT json_extract(n.value, '$[0]'), json_extract(n.value, '$[1]'), json_extract(n.value, '$[2]'),"
+            " r.content_hash FROM json_each(%s) AS n"
             " JOIN fleet_reading r ON r.unit_id = json_extract(n.value, '$[0]')"
             " AND r.at = json_extract(n.value, '$[1]') AND r.source_id = json_extract(n.value, '$[2]')",
             [orjson.dumps(list(by_text)).decode()],
