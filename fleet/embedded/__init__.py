@@ -1,1 +1,1 @@
-"""What a service without any server of its own needs: receivers for its messages, and loops for its work."""
+"""The whole service in one process: web, worker, delivery, sweep. Production runs the same parts as processes."""
