@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import threading
 from argparse import ArgumentParser
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from fleet.embedded.errors import CannotStart
+from fleet.embedded.inbox import FILE, Inbox, Receipt
 from fleet.embedded.service import Service, stop_on_signals, work_off
 
 
@@ -35,7 +38,14 @@ class Command(BaseCommand):
     def _serve(self, stopping: threading.Event, options: dict[str, Any]) -> None:
         service = Service(port=options["port"])
         service.prepare()
+        inbox = Inbox(Path(settings.STATE_DIR), on_receipt=self._show)
         try:
+            if options["receivers"]:
+                inbox.start()
+                self.stdout.write(
+                    f"Mail arrives at {inbox.mail_port}, webhooks at {inbox.hook_url('/')}; all is kept in "
+                    f"{Path(settings.STATE_DIR) / FILE}."
+                )
             if options["once"]:
                 self.stdout.write(f"Done: {work_off(limit_s=30)} things were due.")
                 return
@@ -46,5 +56,11 @@ class Command(BaseCommand):
             self.stdout.write("Stopping.")
         finally:
             clean = service.stop()
+            inbox.stop()
         if not clean:
             raise CommandError("Something was still at work when the time to stop was over; it is safe to start again.")
+
+    def _show(self, receipt: Receipt) -> None:
+        again = " (again)" if receipt.repeat else ""
+        self.stdout.write(f"{receipt.channel} to {receipt.to}: {receipt.subject}{again}")
+        self.stdout.flush()
