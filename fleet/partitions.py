@@ -17,7 +17,7 @@ AHEAD_MONTHS = 3
 class CreatePartitioned(migrations.CreateModel):
     """CreateModel whose table is range-partitioned by `at` on PostgreSQL, with a default partition."""
 
-    def database_forwards(self, app_label, schema_editor, from_state, to_state):  # type: ignore[no-untyped-def]
+    def database_forwards(self, app_label, schema_editor, from_state, to_state):
         model = to_state.apps.get_model(app_label, self.name)
         if schema_editor.connection.vendor != "postgresql" or not self.allow_migrate_model(
             schema_editor.connection.alias, model

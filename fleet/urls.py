@@ -1,15 +1,17 @@
 """Every route of the service. Together with the settings this is the only module that names other apps."""
 
-from django.urls import include, path
+from typing import Any
+
+from django.urls import URLPattern, URLResolver, include, path
 
 from fleet.ingest.views import DiscardView, EventsView, QuarantineView, ReplayView
 from fleet.trips import views as trips
 from fleet.units import views as units
 
-LIST = {"get": "list"}
-DETAIL = {"get": "retrieve"}
+LIST: dict[str, Any] = {"get": "list"}
+DETAIL: dict[str, Any] = {"get": "retrieve"}
 
-api = [
+api: list[URLPattern | URLResolver] = [
     path("events/", EventsView.as_view(), name="events"),
     path("quarantine/", QuarantineView.as_view(LIST), name="quarantine"),
     path("quarantine/<int:pk>/", QuarantineView.as_view(DETAIL), name="quarantine-one"),

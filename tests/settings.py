@@ -11,8 +11,8 @@ os.environ.setdefault("WARMGATE_SECRET_KEY", "tests-only-" + "0123456789abcdef" 
 os.environ.setdefault("WARMGATE_BELL", "off")
 os.environ.setdefault("WARMGATE_LOG_LEVEL", "WARNING")
 
-from fleet.settings import *  # noqa: E402, F403
-from fleet.settings import DATABASES, STATE_DIR  # noqa: E402
+from fleet.settings import *  # noqa: F403
+from fleet.settings import DATABASES, STATE_DIR
 
 SECURE_SSL_REDIRECT = False
 ALLOWED_HOSTS = ["*"]

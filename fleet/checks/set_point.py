@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from fleet.readiness.facts import Facts, Known
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -35,7 +36,7 @@ def _compare(facts: Facts, reported: Known, wanted_c: float, low_c: float, high_
         unit="degC",
         then=Outcome.PASS,
     )
-    numbers = {"measured": actual_c, "required": wanted_c}
+    numbers: dict[str, Any] = {"measured": actual_c, "required": wanted_c}
     if not low_c <= actual_c <= high_c:
         text = (
             f"Set point {actual_c:g} °C is outside the load's {low_c:g} to {high_c:g} °C.{_scale(actual_c, wanted_c)}"

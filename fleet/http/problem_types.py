@@ -49,6 +49,7 @@ _ROWS: tuple[tuple[str, int, str], ...] = (
     ("release-not-allowed", 409, "This hold cannot be released"),
     ("alarm-still-reported", 409, "The unit still reports the fault"),
     ("already-signed", 409, "What is signed is never edited"),
+    ("review-required", 409, "The last report has to be reviewed"),
     ("hazardous-load", 422, "A heated unit may not take this load"),
     # The service itself
     ("internal", 500, "The service failed"),

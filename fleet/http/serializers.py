@@ -84,6 +84,11 @@ class StrictSerializer(serializers.Serializer):
         return value
 
 
+def many(child: type[serializers.Serializer[Any]], **options: Any) -> Any:
+    """A list of `child`, with the options of both (`min_length`, `max_length`, `required` …)."""
+    return child(many=True, **options)
+
+
 def _is_lax(field: serializers.Field) -> bool:
     child = getattr(field, "child", None)
     if child is not None:

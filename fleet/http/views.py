@@ -116,7 +116,7 @@ class ReadOnlyResource(StrictQueryMixin, ReadOnlyModelViewSet[Any]):
     has a `revision` carries it as its ETag and honours If-None-Match.
     """
 
-    roles = "any"
+    roles: ClassVar[Roles | None] = "any"
     model: ClassVar[type[Model]]
     problems: ClassVar[tuple[str, ...]] = ()
     if_match: ClassVar[frozenset[str]] = frozenset()

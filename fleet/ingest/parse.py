@@ -113,7 +113,7 @@ def _item(index: int, raw: bytes) -> Item:
 def read_values(data: msgspec.Raw) -> ReadingValues:
     """The values of a reading. *Raises* BadItem with a pointer into the item."""
     try:
-        read = _readings.decode(data)
+        read: Any = _readings.decode(data)
     except (msgspec.DecodeError, RecursionError) as error:
         raise bad_value(error, under="/data") from error
     values = tuple(_value(field, getattr(read, field.name)) for field in READING_FIELDS)

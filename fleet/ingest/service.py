@@ -6,6 +6,7 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 
 import msgspec
 from django.db import transaction
@@ -169,7 +170,7 @@ def _event(item: Item, unit_id: int) -> UnitEvent:
     if handler is None:
         raise BadItem("unknown-type", f"Events of type {item.envelope.type!r} are not taken.", "/type")
     try:
-        data = msgspec.json.decode(item.envelope.data, type=handler.schema)
+        data: Any = msgspec.json.decode(item.envelope.data, type=handler.schema)
     except (msgspec.DecodeError, RecursionError) as error:
         raise bad_value(error, under="/data") from error
     return UnitEvent(
@@ -237,7 +238,9 @@ def _move_state(batch: _Batch, item: Item, key: Key, read: ReadingValues) -> boo
     assert item.envelope is not None
     unit_id, at, _ = key
     state, text, source = batch.states[unit_id], stamp(at), item.envelope.source
-    named = [(name, value) for name, value in zip(FIELD_NAMES, read.values, strict=True) if value is not None]
+    named: list[tuple[str, Any]] = [
+        (name, value) for name, value in zip(FIELD_NAMES, read.values, strict=True) if value is not None
+    ]
     if read.position is not None:
         named.append(("position", list(read.position)))
     moved = [fold(state.values, name, value, at=text, source=source) for name, value in named]

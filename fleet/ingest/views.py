@@ -30,7 +30,7 @@ class BatchParser(BaseParser):
 
     media_type = "application/cloudevents-batch+json"
 
-    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> bytes:
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         require_utf8(media_type or self.media_type)
         return read_limited(stream, (parser_context or {}).get("request"))
 

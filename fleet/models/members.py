@@ -35,7 +35,7 @@ class Member(AbstractUser):
     role = models.CharField(max_length=16, choices=Role.choices, default=Role.INSPECTOR)
     name = models.CharField(max_length=120, blank=True, help_text="As it stands under signatures.")
 
-    REQUIRED_FIELDS: list[str] = ["email"]
+    REQUIRED_FIELDS = ["email"]
 
     def __str__(self) -> str:
         return self.name or self.username

@@ -33,7 +33,7 @@ class ScopedQuerySet(models.QuerySet):
 
     def across_fleets(self) -> Self:
         """Rows of every fleet: for workers, audits and commands, never for a request of a member."""
-        return self._chain()._say_scope()
+        return self.all()._say_scope()
 
     def _say_scope(self) -> Self:
         self._scope_said = True
@@ -50,7 +50,7 @@ class ScopedQuerySet(models.QuerySet):
 
     def _fetch_all(self) -> None:
         self._require_scope()
-        super()._fetch_all()  # type: ignore[misc]
+        super()._fetch_all()
 
     def iterator(self, chunk_size: int | None = None) -> Iterator[Any]:
         self._require_scope()

@@ -47,7 +47,8 @@ class LoadFacts:
 
     @classmethod
     def from_document(cls, document: Mapping[str, Any]) -> LoadFacts:
-        return cls(**{item.name: document.get(item.name) for item in fields(cls)})
+        values: dict[str, Any] = {item.name: document.get(item.name) for item in fields(cls)}
+        return cls(**values)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ def record_act(
         actor=by,
         actor_name=str(by) if by is not None else "service",
         act=act,
-        object_type=subject._meta.model_name,
+        object_type=str(subject._meta.model_name),
         object_id=str(subject.pk),
         content=dict(content or {}),
         request_id=current_request_id() or "",

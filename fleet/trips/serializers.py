@@ -13,7 +13,7 @@ from fleet.http.fields import (
     StrictBooleanField,
     StrictCharField,
 )
-from fleet.http.serializers import StrictSerializer
+from fleet.http.serializers import StrictSerializer, many
 from fleet.models import Trip
 
 REFERENCE = r"^[A-Za-z0-9][A-Za-z0-9._-]*$"
@@ -69,7 +69,7 @@ class HelpInput(StrictSerializer):
 class ForecastInput(StrictSerializer):
     """The outside air along the trip."""
 
-    ambient = AmbientPointInput(many=True, min_length=1, max_length=600)
+    ambient = many(AmbientPointInput, min_length=1, max_length=600)
     ambient_issued_at = InstantField(required=False, allow_null=True)
 
 
@@ -81,9 +81,9 @@ class TripInput(StrictSerializer):
     loading_at = InstantField()
     depart_at = InstantField()
     load = LoadInput(required=False, allow_null=True)
-    loads = LoadInput(many=True, required=False, min_length=1, max_length=20)
-    stops = StopInput(many=True, min_length=1, max_length=40)
-    ambient = AmbientPointInput(many=True, required=False, max_length=600)
+    loads = many(LoadInput, required=False, min_length=1, max_length=20)
+    stops = many(StopInput, min_length=1, max_length=40)
+    ambient = many(AmbientPointInput, required=False, max_length=600)
     ambient_issued_at = InstantField(required=False, allow_null=True)
     help = HelpInput(required=False, allow_null=True)
 
@@ -106,7 +106,7 @@ class TripChange(TripInput):
     """Members of a planned trip that may change."""
 
     reference = None  # type: ignore[assignment]
-    ambient = None  # type: ignore[assignment]
+    ambient = None
     ambient_issued_at = None  # type: ignore[assignment]
 
 
@@ -198,7 +198,7 @@ class TripOutput(serializers.ModelSerializer):
         )
 
     def get_ambient(self, trip: Trip) -> list[dict[str, Any]]:
-        return AmbientPointOutput([{"at": at, "temp_c": temp_c} for at, temp_c in trip.ambient], many=True).data
+        return list(AmbientPointOutput([{"at": at, "temp_c": temp_c} for at, temp_c in trip.ambient], many=True).data)
 
     def get_help(self, trip: Trip) -> dict[str, Any] | None:
         if trip.help_median_h is None:
@@ -219,11 +219,11 @@ class FindingOutput(serializers.Serializer):
     outcome = serializers.ChoiceField(choices=["pass", "pending", "concern", "block", "unknown"])
     message = serializers.CharField()
     measured = serializers.FloatField(allow_null=True)
-    required = serializers.FloatField(allow_null=True)
+    required = serializers.FloatField(allow_null=True)  # type: ignore[assignment]  # a member, not the option
     unit = serializers.CharField()
     margin = serializers.FloatField(allow_null=True)
     due_at = serializers.DateTimeField(allow_null=True)
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # a member, not the option
     subjects = serializers.ListField(child=serializers.CharField())
     remedy = RemedyOutput(allow_null=True)
 

@@ -100,7 +100,7 @@ class KnownOutput(serializers.Serializer):
     value = serializers.JSONField()
     at = InstantField()
     age_min = serializers.FloatField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # a member, not the option
 
 
 class UnitStateOutput(serializers.Serializer):
@@ -113,7 +113,7 @@ class UnitStateOutput(serializers.Serializer):
 
 class ReadingOutput(serializers.Serializer):
     at = InstantField()
-    source = serializers.CharField(source="source.name")
+    source = serializers.CharField(source="source.name")  # type: ignore[assignment]  # a member, not the option
     return_air_c = serializers.FloatField(allow_null=True)
     discharge_air_c = serializers.FloatField(allow_null=True)
     set_point_c = serializers.FloatField(allow_null=True)
@@ -167,7 +167,7 @@ class ThresholdOutput(serializers.Serializer):
     low = serializers.FloatField()
     high = serializers.FloatField()
     words = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # a member, not the option
 
 
 class PolicyOutput(serializers.Serializer):

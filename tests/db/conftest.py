@@ -1,4 +1,4 @@
-"""What database tests share: a planned trip with a unit that is warm and fresh, and threads with their own connection."""
+"""What database tests share: a planned trip with a warm and fresh unit, and threads with their own connection."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from typing import Any
 from rest_framework import serializers
 
 from fleet.http.fields import FiniteFloatField, QuantityField, StrictBooleanField, StrictCharField
-from fleet.http.serializers import StrictSerializer
+from fleet.http.serializers import StrictSerializer, many
 from thermal.defaults import FIELDS, REQUIRED, Field
 
 DIMENSIONS = {
@@ -34,20 +34,22 @@ DIMENSIONS = {
 SPECIAL = frozenset({"trip.ambient_c", "trip.stops"})
 
 
-def field_of(row: Field, *, required: bool) -> serializers.Field:
+def field_of(row: Field, *, required: bool) -> serializers.Field[Any, Any, Any, Any]:
     """The strict field of one input, with the limits of the table."""
     options: dict[str, Any] = {"required": required, "help_text": f"{row.unit}. Default: {row.source}."}
     if not required:
         options["allow_null"] = True
     if isinstance(row.default, bool):
         return StrictBooleanField(**options)
-    limits = {"min_value": row.low, "max_value": row.high}
+    limits: dict[str, Any] = {"min_value": row.low, "max_value": row.high}
     if row.unit in DIMENSIONS:
         return QuantityField(unit=DIMENSIONS[row.unit], **limits, **options)
     return FiniteFloatField(**limits, **options)
 
 
-def group_fields(group: str, *, optional: frozenset[str] = frozenset()) -> dict[str, serializers.Field]:
+def group_fields(
+    group: str, *, optional: frozenset[str] = frozenset()
+) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
     """Fields of one group of the table, by their names on the wire."""
     found = {}
     for row in FIELDS:
@@ -58,12 +60,12 @@ def group_fields(group: str, *, optional: frozenset[str] = frozenset()) -> dict[
 
 
 class BoxInput(StrictSerializer):
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         return group_fields("box")
 
 
 class HeaterInput(StrictSerializer):
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         return group_fields("heater")
 
 
@@ -72,12 +74,12 @@ class EstimateLoadInput(StrictSerializer):
 
     commodity = StrictCharField(max_length=64, required=False, allow_null=True)
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         return super().get_fields() | group_fields("load")
 
 
 class EstimateStopInput(StrictSerializer):
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         return group_fields("stop")
 
 
@@ -87,14 +89,14 @@ class EstimateTripInput(StrictSerializer):
     ambient_c = serializers.ListField(
         child=QuantityField(unit="c", min_value=-70.0, max_value=60.0), min_length=2, max_length=337
     )
-    stops = EstimateStopInput(many=True, required=False, max_length=60)
+    stops = many(EstimateStopInput, required=False, max_length=60)
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         return super().get_fields() | group_fields("trip")
 
 
 class RiskInput(StrictSerializer):
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         return group_fields("risk")
 
 
@@ -108,7 +110,7 @@ class EstimateInput(StrictSerializer):
     trip = EstimateTripInput()
     risk = RiskInput(required=False, allow_null=True)
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         top = {row.name: field_of(row, required=False) for row in FIELDS if "." not in row.name}
         return super().get_fields() | top
 
@@ -126,7 +128,7 @@ class Numbers(serializers.ListField):
     child = serializers.FloatField(allow_null=True)
 
 
-class EstimateHoursOutput(serializers.Serializer):
+class EstimateHoursOutput(serializers.Serializer[Any]):
     at_h = serializers.ListField(child=serializers.IntegerField())
     air_c = Numbers()
     edge_c = Numbers()
@@ -135,14 +137,14 @@ class EstimateHoursOutput(serializers.Serializer):
     fuel_l = Numbers()
 
 
-class EstimateCauses(serializers.Serializer):
+class EstimateCauses(serializers.Serializer[Any]):
     cold = serializers.FloatField()
     hot = serializers.FloatField()
     fuel = serializers.FloatField()
     breakdown = serializers.FloatField()
 
 
-class EstimateOutput(serializers.Serializer):
+class EstimateOutput(serializers.Serializer[Any]):
     """What the physics says from numbers alone; see docs/thermal-method.md."""
 
     score = serializers.FloatField()
@@ -169,7 +171,7 @@ class EstimateOutput(serializers.Serializer):
     version = serializers.CharField()
 
 
-class TripHoursOutput(serializers.Serializer):
+class TripHoursOutput(serializers.Serializer[Any]):
     at = serializers.ListField(child=serializers.DateTimeField())
     ambient_c = Numbers()
     air_c = Numbers()
@@ -180,7 +182,7 @@ class TripHoursOutput(serializers.Serializer):
     damage_after_h = Numbers()
 
 
-class TripForecastOutput(serializers.Serializer):
+class TripForecastOutput(serializers.Serializer[Any]):
     """The box hour by hour, from departure (or from now, under way) to the last arrival."""
 
     trip = serializers.CharField()

@@ -11,7 +11,7 @@ from fleet.models.readiness import Phase
 from fleet.policy import THRESHOLDS
 from fleet.readiness.registry import BOTH, always, at_departure, at_loading, at_preheat, checks
 
-DUE_WORDS = {
+DUE_WORDS: dict[Any, str] = {
     always: "at once",
     at_loading: "at loading",
     at_preheat: "`preheat_h` before loading",
@@ -23,14 +23,14 @@ def checks_page() -> str:
     lines = [
         "# Readiness checks",
         "",
-        "Every question readiness asks, made from the registry by `uv run manage.py describe checks`; a test keeps this",
-        "page equal to it. Outcomes: `pass`; `pending` (a fact is missing but not due yet: neither blocks an assignment",
-        "nor opens a hold); `concern`; `block`; `unknown` (missing and due, or the check failed). Thresholds in",
-        "`code` are named in [policy.md](policy.md).",
+        "Every question readiness asks, made from the registry by `uv run manage.py describe checks`; a test keeps",
+        "this page equal to it. Outcomes: `pass`; `pending` (a fact is missing but not due yet: neither blocks an",
+        "assignment nor opens a hold); `concern`; `block`; `unknown` (missing and due, or the check failed).",
+        "Thresholds in `code` are named in [policy.md](policy.md).",
         "",
         "Verdict: any block → `blocked`; else any unknown in a required check → `unknown`; else anything that is not",
-        "`pass` → `conditional`; else `ready`. A `blocked` or `unknown` trip may not be assigned or leave; a manager can",
-        "release it with a reason where every cause allows that.",
+        "`pass` → `conditional`; else `ready`. A `blocked` or `unknown` trip may not be assigned or leave; a manager",
+        "can release it with a reason where every cause allows that.",
         "",
     ]
     for check in checks:
@@ -57,8 +57,8 @@ def policy_page() -> str:
     lines = [
         "# Policy: the thresholds of a fleet",
         "",
-        "Made from `fleet/policy.py` by `uv run manage.py describe policy`; a test keeps this page equal to it. A fleet",
-        "changes them with `PATCH /api/v1/policy/` (manager, If-Match); null puts one back to its default.",
+        "Made from `fleet/policy.py` by `uv run manage.py describe policy`; a test keeps this page equal to it. A",
+        "fleet changes them with `PATCH /api/v1/policy/` (manager, If-Match); null puts one back to its default.",
         "",
         "| name | default | from | to | what it does | where the default is from |",
         "|---|---|---|---|---|---|",
@@ -75,8 +75,8 @@ def fields_page() -> str:
         "# Fields of a reading",
         "",
         "Made from `fleet/ingest/fields.py` by `uv run manage.py describe fields`; a test keeps this page equal to it.",
-        "All fields are optional, at least one is needed. `fuel_pct` (0 to 100) may stand for `fuel_l` when the unit model",
-        "states its tank; `latitude` and `longitude` go together and only the newest position is kept.",
+        "All fields are optional, at least one is needed. `fuel_pct` (0 to 100) may stand for `fuel_l` when the unit",
+        "model states its tank; `latitude` and `longitude` go together and only the newest position is kept.",
         "",
         "| field | unit | from | to |",
         "|---|---|---|---|",
