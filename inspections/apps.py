@@ -1,8 +1,18 @@
 """Puts the app's contributions into fleet's registries."""
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class InspectionsConfig(AppConfig):
     name = "inspections"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from fleet.readiness.registry import checks
+        from inspections.builtin import load_built_in_sheets
+        from inspections.checks import CHECKS
+
+        for check in CHECKS:
+            checks.add(check)
+        post_migrate.connect(load_built_in_sheets, sender=self, dispatch_uid="inspections.sheets")
