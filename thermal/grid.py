@@ -18,7 +18,7 @@ __all__ = ["Grid", "grid_of"]
 Index = NDArray[np.intp]
 COLD_START_H = (1 / 12, 1 / 6, 0.25, 0.375, 0.5, 0.75)
 FLOAT_H = (0.25, 0.5)
-AFTER_STOP_H = (0.15, 0.4)
+AFTER_STOP_H = (0.08, 0.3)
 SAME_H = 1e-6
 
 

@@ -1,8 +1,8 @@
 """What the fleet's own history says about how often a heater fails."""
 
-from thermal.ranges import require
+from thermal.ranges import Array, require
 
-__all__ = ["failure_posterior"]
+__all__ = ["failure_chance", "failure_posterior"]
 
 
 def failure_posterior(
@@ -43,3 +43,22 @@ def failure_posterior(
         a0 + require("failures", failures, 0.0, 1e5),
         b0 + require("engine_h", engine_h, 0.0, 1e8),
     )
+
+
+def failure_chance(exposure_h: Array, *, failures: float, engine_h: float) -> Array:
+    """Return the chance of at least one failure in `exposure_h` engine hours, shape of `exposure_h`.
+
+    Parameters
+    ----------
+    exposure_h : ndarray
+        Engine hours at risk, at least 0; hours that count only in part are weighted [h].
+    failures, engine_h : float
+        Gamma posterior of the failure rate, see `failure_posterior`.
+
+    Notes
+    -----
+    `1 - (1 + t/b)^(-a)`, the Poisson probability averaged over the gamma-distributed rate: exact for any number of
+    failures, and a rate that is uncertain counts for what it is.
+    """
+    chance: Array = 1.0 - (1.0 + exposure_h / engine_h) ** (-failures)
+    return chance

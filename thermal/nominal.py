@@ -108,8 +108,9 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
     dry = _dry_spans(plan.grid, trip, burnt, columns)
     if dry:
         plan = _march(columns, laden, trip, dry=dry)
+        burnt = _within_tank(_burnt(plan)[0], plan.grid, trip, columns)
+    engine = _burnt(plan)[1]
     damage, plateau = _without_heat(endless, trip=trip, load=laden)
-    burnt, engine = _burnt(plan)
     coldest, coldest_h, warmest = _extremes(plan) if laden else (None, None, None)
     return Nominal(
         coldest_edge_c=coldest,
@@ -153,18 +154,32 @@ def _march(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[f
     return March(grid, model, paths, ambient, np.concatenate([[0.0], dip[:, 0]]))
 
 
-def _dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[tuple[float, float]]:
-    """Return the spans without fuel: from the moment a leg's tank is empty until the next fill or the end of the
-    trip."""
-    spans = []
+def _in_tank_l(trip: Trip, columns: Columns, leg: int) -> float:
     filled_first = any(stop.refuel and stop.at_h == 0 for stop in trip.stops)
-    for i, (start, end) in enumerate(leg_bounds(grid, trip)):
-        have = float(columns.tank[0] if i or filled_first else columns.fuel[0])
+    return float(columns.tank[0] if leg or filled_first else columns.fuel[0])
+
+
+def _dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[tuple[float, float]]:
+    """Return the spans without fuel: from when a leg's tank is empty until the next fill or the end of the trip."""
+    spans = []
+    for leg, (start, end) in enumerate(leg_bounds(grid, trip)):
         inside = (grid.time_h >= start - 1e-6) & (grid.time_h <= end + 1e-6)
-        out = first_dry_h(grid.time_h[inside], burnt[inside] - burnt[inside][0], have)
+        used = burnt[inside] - burnt[inside][0]
+        out = first_dry_h(grid.time_h[inside], used, _in_tank_l(trip, columns, leg))
         if out is not None:
             spans.append((out, end))
     return spans
+
+
+def _within_tank(burnt: Array, grid: Grid, trip: Trip, columns: Columns) -> Array:
+    """Return cumulated fuel that never exceeds what each leg had; the second march may differ by a hair."""
+    steps = np.diff(burnt, prepend=0.0)
+    for leg, (start, end) in enumerate(leg_bounds(grid, trip)):
+        inside = (grid.time_h > start + 1e-6) & (grid.time_h <= end + 1e-6)
+        used = np.minimum(np.cumsum(steps[inside]), _in_tank_l(trip, columns, leg))
+        steps[inside] = np.diff(used, prepend=0.0)
+    total: Array = np.cumsum(steps)
+    return total
 
 
 def _without_heat(plan: March, *, trip: Trip, load: Load | None) -> tuple[Array, Array]:

@@ -136,7 +136,7 @@ def _slope(a: Array, b: Array) -> Array:
     gap = b - a
     small = gap < 1e-8
     safe = np.where(small, 1.0, gap)
-    return np.exp(a) * np.where(small, 1.0 + gap / 2, np.expm1(safe) / safe)
+    return np.exp(b) * np.where(small, 1.0 - gap / 2, -np.expm1(-safe) / safe)
 
 
 def _settled(net: Network, door: Array) -> tuple[Array, Array]:

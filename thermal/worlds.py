@@ -11,6 +11,7 @@ from thermal.forecast import error_modes, tail_scale
 from thermal.fuel import fuel_loss
 from thermal.grid import Grid, grid_of
 from thermal.lattice import coordinate, mode_coordinates
+from thermal.learning import failure_chance
 from thermal.normal import normal_cdf
 from thermal.params import Load, Risk, Trip
 from thermal.paths import Model, Paths, fuel_and_hours, held_c, model_of, propagate, start_state
@@ -130,8 +131,7 @@ def _outcome(
     hours = plan.grid.at_hour[::every]
     run = np.diff(engine[hours], axis=0)
     exposure = (run * (late[:-1] + late[1:]) / 2).sum(axis=0)
-    # Exact for a gamma-distributed failure rate and any number of repeated failures.
-    breakdown = 1.0 - (1.0 + exposure / risk.engine_h) ** (-risk.failures)
+    breakdown = failure_chance(exposure, failures=risk.failures, engine_h=risk.engine_h)
     fuel = fuel_loss(model, burnt, late=late, hold_h=hold, risk=risk, trip=plan.trip, every=every)
     return coldest - limit - MODEL_BIAS_K, hot, breakdown, fuel, coldest
 
