@@ -73,9 +73,9 @@ def page(result: Reliability, *, worlds: int, seed: int) -> str:
         [
             "# Calibration of the score",
             "",
-            f"Made by `uv run manage.py calibrate --worlds {worlds} --seed {seed} --write`. Each world is one drawn trip;",
-            "the model says a chance, the simulator (resolved on/off cycles, no code shared with the model) says what",
-            "happened once.",
+            f"Made by `uv run manage.py calibrate --worlds {worlds} --seed {seed} --write`. Each world is one drawn",
+            "trip; the model says a chance, the simulator (resolved on/off cycles, no code shared with the model) says",
+            "what happened once.",
             "",
             summary(result),
             "",
@@ -87,9 +87,9 @@ def page(result: Reliability, *, worlds: int, seed: int) -> str:
             "",
             limits,
             "",
-            "Model and simulator draw from the same assumed spreads and failure rates. This proves the arithmetic and the",
-            "averaging of the score, not that the assumptions are those of a real fleet. A carrier's own outcomes have to",
-            "do that.",
+            "Model and simulator draw from the same assumed spreads and failure rates. This proves the arithmetic and",
+            "the averaging of the score, not that the assumptions are those of a real fleet. A carrier's own outcomes",
+            "have to do that.",
             "",
         ]
     )
