@@ -10,9 +10,12 @@ class ThermalConfig(AppConfig):
 
     def ready(self) -> None:
         from fleet.readiness.registry import checks
+        from fleet.warmers import Warmer, warmers
+        from thermal import warm
         from thermal.adapter.checks import CHECKS
         from thermal.adapter.commodities import sync_commodities
 
         for check in CHECKS:
             checks.add(check)
+        warmers.add(Warmer("thermal.model", warm))
         post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")
