@@ -6,3 +6,9 @@ from django.apps import AppConfig
 class AlarmsConfig(AppConfig):
     name = "alarms"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from alarms import checks, handlers
+
+        handlers.register()
+        checks.register()
