@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from statistics import fmean
 from typing import Any
 
-FUEL_GRADES = ("A", "B", "C", "D", "E", "F", "0", "1", "2", "3", "4", "summer", "winter", "unknown")
-"""Climate classes of EN 590 (temperate A to F, arctic 0 to 4), or what the pump says. `unknown` is an answer too."""
+FUEL_GRADES = (*(f"en590-{letter}" for letter in "abcdef01234"), "summer", "winter", "unknown")
+"""Climate classes of EN 590 (temperate a to f, arctic 0 to 4), or the word on the pump. `unknown` is an answer too."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,7 +191,7 @@ def test_measured_values_become_facts_of_the_moment_they_were_measured(inspector
         battery={
             "values": {"battery_rest_v": {"value": 12700, "unit": "mV"}, "battery_rest_h": 3, "battery_temp_c": -8}
         },
-        fuel={"values": {"fuel_dip_l": 120.5, "fuel_grade": "2"}},
+        fuel={"values": {"fuel_dip_l": 120.5, "fuel_grade": "en590-2"}},
         belt={"values": {"belt_tension_n": 420}},
     )
     body = inspector.post(URL, filing(observations=seen, performed_at=instant(at))).json()
@@ -202,7 +202,7 @@ def test_measured_values_become_facts_of_the_moment_they_were_measured(inspector
         "inspections.coolant_glycol_pct": 48.0,
         "inspections.battery_rest_v": {"volts": 12.7, "rest_h": 3.0, "temp_c": -8.0},
         "inspections.fuel_dip_l": 120.5,
-        "inspections.fuel_grade": "2",
+        "inspections.fuel_grade": "en590-2",
         "inspections.belt_tension_n": 420.0,
         "inspections.pre_trip": facts["inspections.pre_trip"][0],
     }
