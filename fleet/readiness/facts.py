@@ -148,6 +148,15 @@ class TripFacts:
         """From when the trip is forecast: its departure, or now when it is under way or overdue."""
         return now if self.phase is Phase.UNDER_WAY else max(self.depart_at, now)
 
+    def delay(self, now: datetime) -> timedelta:
+        """How late the trip leaves or has left: stops and arrival are expected that much later."""
+        left_at = self.departed_at if self.phase is Phase.UNDER_WAY and self.departed_at else now
+        return max(left_at - self.depart_at, timedelta())
+
+    def expected_at(self, now: datetime) -> datetime:
+        """When it is expected at its last stop."""
+        return self.arrive_at + self.delay(now)
+
 
 @dataclass(frozen=True, slots=True)
 class UnitFacts:

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import connection, transaction
 
 from fleet.clock import db_now
-from fleet.errors import NotFound, WarmgateError
+from fleet.errors import Conflict, NotFound, WarmgateError
 from fleet.metrics import ASSESSMENTS, CHECK_FAILURES
 from fleet.models import Assessment, Trip
 from fleet.readiness.assess import Answer, assess
@@ -47,7 +47,7 @@ def readiness(fleet_id: int, reference: str, *, number: str | None = None) -> di
     """The assessment of a trip with its unit or a named one: stored if it still holds, computed if not.
 
     Statements: one when the stored answer holds; otherwise that one, the trip, the unit, what gathers ask, and the
-    insert. *Raises* NotFound, TripHasNoUnit.
+    insert. A trip that has ended keeps its last answer. *Raises* NotFound, TripHasNoUnit, Conflict.
     """
     standing = find_standing(fleet_id, reference, number=number)
     if standing is None:
@@ -59,11 +59,14 @@ def readiness(fleet_id: int, reference: str, *, number: str | None = None) -> di
     if standing.current:
         return answer_document(standing)
     trip = trips_with_units([standing.trip_id])[0]
+    if trip.state not in LIVE:
+        if standing.answer is None:
+            raise Conflict(f"The trip is {trip.state} and was never assessed with this unit.")
+        return answer_document(standing)
     own = own_unit(trip)
     unit = own if own is not None and own.pk == standing.unit_id else unit_with_state(standing.unit_id)
     answer = assess([facts_of(trip, unit)], now=standing.now)[0]
-    if trip.state in LIVE:
-        append(answer, newest_of(standing), trigger=Assessment.Trigger.READ)
+    append(answer, newest_of(standing), trigger=Assessment.Trigger.READ)
     return fresh_document(answer, standing)
 
 

@@ -92,7 +92,7 @@ def forecast_gap(facts: Facts, now: datetime) -> str:
     points = facts.trip.ambient
     if not points:
         return "there is no ambient forecast"
-    if points[-1][0] < facts.trip.arrive_at:
+    if points[-1][0] < facts.trip.expected_at(now):
         return f"the ambient forecast ends {points[-1][0]:%Y-%m-%d %H:%M} UTC, before the last arrival"
     if points[0][0] > facts.trip.starts_at(now) + FIRST_POINT_GRACE:
         return f"the ambient forecast begins {points[0][0]:%Y-%m-%d %H:%M} UTC, after departure"
@@ -134,8 +134,8 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     assert set_point_c is not None
     trip = Trip(
         set_point_c=set_point_c,
-        ambient_c=ambient_hours(facts, starts_at),
-        stops=_stops(facts.trip.stops, starts_at),
+        ambient_c=ambient_hours(facts, now),
+        stops=_stops(facts.trip.stops, starts_at - facts.trip.delay(now)),
         start=_start(facts, governed, now),
     )
     return Inputs(
@@ -204,17 +204,20 @@ def _years(day: Any, now: datetime) -> float:
     return float(max((now.date() - day).days, 0) / 365.25)
 
 
-def ambient_hours(facts: Facts, starts_at: datetime, *, until: datetime | None = None) -> tuple[float, ...]:
-    """Forecast ambient at whole hours from *starts_at* until the last arrival, rounded up [degC]; linear between."""
-    end = until or facts.trip.arrive_at
-    hours = max(math.ceil((end - starts_at) / HOUR), 1)
+def ambient_hours(facts: Facts, now: datetime) -> tuple[float, ...]:
+    """Forecast ambient at whole hours from the start until the last arrival, rounded up [degC]; linear between."""
+    starts_at = facts.trip.starts_at(now)
+    hours = max(math.ceil((facts.trip.expected_at(now) - starts_at) / HOUR), 1)
     at_h = [(at - starts_at) / HOUR for at, _ in facts.trip.ambient]
     temps = [temp_c for _, temp_c in facts.trip.ambient]
     return tuple(float(value) for value in np.interp(np.arange(hours + 1), at_h, temps))
 
 
 def _stops(stops: tuple[StopFacts, ...], starts_at: datetime) -> tuple[Stop, ...]:
-    """Stops still ahead. The time doors are open is a stop of its own, without heat unless the plan says otherwise."""
+    """Stops still ahead, in hours from *starts_at*, which is moved back by the trip's delay: stops are late too.
+
+    The time doors are open is a stop of its own, without heat unless the plan says otherwise.
+    """
     made = []
     for stop in stops[:-1]:
         at_h = (stop.arrive_at - starts_at) / HOUR

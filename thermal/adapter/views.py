@@ -60,11 +60,12 @@ class TripForecastView(CommandView):
         facts = facts_of(trip, unit)
         if not facts.trip.needs_heat:
             raise ForecastUnavailable("The load needs no heat.")
-        result = gather([facts], db_now())[(facts.trip.id, facts.unit.id)]
+        now = db_now()
+        result = gather([facts], now)[(facts.trip.id, facts.unit.id)]
         if isinstance(result, NotEnough):
             raise ForecastUnavailable(result.words)
-        ambient = ambient_hours(facts, result.inputs.starts_at)
-        return Response(forecast_document(result, trip=reference, unit=unit.number, ambient_c=ambient))
+        document = forecast_document(result, trip=reference, unit=unit.number, ambient_c=ambient_hours(facts, now))
+        return Response(document)
 
 
 def forecast_document(forecast: Forecast, *, trip: str, unit: str, ambient_c: tuple[float, ...]) -> dict[str, Any]:

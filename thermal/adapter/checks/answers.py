@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome
 from thermal.adapter.forecasts import Forecast, NotEnough, Result
 
+LATE = timedelta(hours=6)
+"""The coldest hour is looked for so long after the planned arrival too: trips are late (choice)."""
 METHOD = "thermal method, docs/thermal-method.md"
 
 
@@ -26,5 +30,5 @@ def forecast_or_answer(check: str, facts: Facts, result: Result | None) -> Forec
 
 def coldest_c(facts: Facts) -> float | None:
     """The coldest ambient the forecast gives from now to the last arrival [degC], None without a forecast."""
-    temps = [temp_c for at, temp_c in facts.trip.ambient if at <= facts.trip.arrive_at]
+    temps = [temp_c for at, temp_c in facts.trip.ambient if at <= facts.trip.arrive_at + LATE]
     return min(temps, default=None)
