@@ -150,7 +150,7 @@ def _march(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[f
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
     set_c, dip = held_c(columns, load, trip, grid, ambient)
     start = start_state(model.net, trip, load)
-    paths = propagate(model, set_c=set_c, ambient=ambient, start=start)
+    paths = propagate(model, set_c=set_c, ambient=ambient, start=start, unheated=False)
     return March(grid, model, paths, ambient, np.concatenate([[0.0], dip[:, 0]]))
 
 

@@ -13,6 +13,7 @@ from thermal.box import Network, air_c, door_w_k, network
 from thermal.columns import Columns
 from thermal.grid import FLOAT_H, Grid
 from thermal.heater import Thermostat, duty_of, thermostat_of, use_of
+from thermal.march import Course, march_many, march_one
 from thermal.params import Load, Trip
 from thermal.ranges import Array
 from thermal.steps import Modes, Steps, modes_of, steps_of
@@ -130,34 +131,24 @@ def propagate(
         Whether the path without heat is marched too; without it, `Paths.unheated` is empty.
     """
     grid, steps = model.grid, _cast(model.steps, dtype)
-    width = model.columns.width
     ambient = ambient.astype(dtype)
     drift = steps.ambient[:, grid.kind] * ambient
     if model.net.heat_core.any():
         drift += steps.own[:, grid.kind]
     row, wanted = _control(model, steps, set_c=set_c.astype(dtype), ambient=ambient, drift=drift)
-    matrix = np.ascontiguousarray(np.concatenate([steps.m, row[None]]).transpose(2, 0, 1, 3))
-    gain = np.ascontiguousarray(steps.heat.transpose(1, 0, 2))
     low, high = _limits(model, dtype)
-    cooling = _cooling(model, dtype)
-    both = 2 if unheated else 1
-    x: Array = np.empty((len(grid.dt_s) + 1, 3, both, width), dtype=dtype)
-    heat: Array = np.empty((len(grid.dt_s), width), dtype=dtype)
-    x[0] = start[:, None]
-    y: Array = np.empty((4, both, width), dtype=dtype)
-    store, control = y[:3], y[3, 0]
-    for s, kind in enumerate(grid.kind.tolist()):
-        np.einsum("ijw,jrw->irw", matrix[kind], x[s], out=y)
-        q = heat[s]
-        if s in cooling:
-            np.multiply(heat[s - 1], cooling[s], out=q)
-        else:
-            np.add(control, wanted[s], out=q)
-            np.maximum(q, low[s], out=q)
-            np.minimum(q, high[s], out=q)
-        after = x[s + 1]
-        np.add(store, drift[:, s, None], out=after)
-        after[:, 0] += gain[kind] * q
+    course = Course(
+        kind=grid.kind.tolist(),
+        matrix=np.ascontiguousarray(np.concatenate([steps.m, row[None]]).transpose(2, 0, 1, 3)),
+        gain=np.ascontiguousarray(steps.heat.transpose(1, 0, 2)),
+        drift=drift,
+        wanted=wanted,
+        low=low,
+        high=high,
+        cooling=_cooling(model, dtype),
+    )
+    alone = model.columns.width == 1 and not unheated
+    x, heat = march_one(course, start) if alone else march_many(course, start, unheated=unheated)
     return Paths(x=x[:, :, 0], heat=heat, unheated=x[:, :, 1] if unheated else x[:0, :, 0])
 
 

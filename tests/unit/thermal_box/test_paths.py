@@ -124,3 +124,17 @@ def test_ambient_above_the_set_point_needs_no_heat():
     assert plan.fuel_l == 0.0
     assert plan.engine_h == 0.0
     assert plan.capacity.ratio is None
+
+
+def test_one_column_by_numbers_is_one_column_by_arrays():
+    stop = {"at_h": 20.5, "duration_h": 0.4, "open_share": 0.5, "heater_off": True}
+    request = ask(trip__stops=[stop], trip__box_start_c=-8.0, heater__output_low_kw=0.5, heater__burn_low_l_h=0.1)
+    grid = grid_of(request.trip, cold_start=True)
+    model = model_of(grid, columns_of([request.unit]), request.load)
+    ambient = grid.step_means(np.array(request.trip.ambient_c))[:, None]
+    given = {"set_c": np.full_like(ambient, 6.0), "ambient": ambient}
+    start = start_state(model.net, request.trip, request.load)
+    arrays = propagate(model, start=start, **given)
+    numbers = propagate(model, start=start, unheated=False, **given)
+    assert numbers.x == pytest.approx(arrays.x, abs=1e-11)
+    assert numbers.heat == pytest.approx(arrays.heat, abs=1e-7)
