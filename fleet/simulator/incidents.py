@@ -19,22 +19,41 @@ class FaultEvent:
     data: dict[str, Any]
 
 
-# Invented words, no maker's codes.
-CODE_BOOK: tuple[dict[str, str], ...] = (
-    {"code": "no-start-2", "tier": "stop", "component": "engine", "meaning": "Engine does not start."},
-    {"code": "belt-broken-2", "tier": "stop", "component": "belt", "meaning": "Belt is broken."},
-    {
-        "code": "coolant-hot-2",
-        "tier": "stop",
-        "component": "coolant",
-        "meaning": "Coolant too hot, shut down.",
-    },
-    {"code": "fuel-empty-2", "tier": "stop", "component": "fuel", "meaning": "Tank is empty."},
-    {"code": "battery-low-1", "tier": "attend", "component": "battery", "meaning": "Battery voltage is low."},
-    {"code": "air-sensor-1", "tier": "attend", "component": "sensor", "meaning": "Air sensor not plausible."},
-    {"code": "coolant-low-1", "tier": "attend", "component": "coolant", "meaning": "Coolant level is low."},
-    {"code": "oil-change-0", "tier": "watch", "component": "engine", "meaning": "Oil change is due."},
-    {"code": "filter-dirty-0", "tier": "watch", "component": "air filter", "meaning": "Air filter is dirty."},
+# Invented words, no maker's codes: code, tier, component, meaning, what to do.
+CODE_BOOK: tuple[tuple[str, str, str, str, str], ...] = (
+    (
+        "no-start-2",
+        "stop",
+        "engine",
+        "Engine does not start.",
+        "Do not leave. Have fuel, battery and starter looked at.",
+    ),
+    (
+        "belt-broken-2",
+        "stop",
+        "belt",
+        "Belt is broken.",
+        "Do not leave. Switch off and isolate before the belt is replaced.",
+    ),
+    (
+        "coolant-hot-2",
+        "stop",
+        "coolant",
+        "Coolant too hot, shut down.",
+        "Do not leave. Let it cool; open no cap while it is hot.",
+    ),
+    ("fuel-empty-2", "stop", "fuel", "Tank is empty.", "Refuel with the unit off, then have the fuel line bled."),
+    (
+        "battery-low-1",
+        "attend",
+        "battery",
+        "Battery voltage is low.",
+        "Charge and test the battery before a cold night.",
+    ),
+    ("air-sensor-1", "attend", "sensor", "Air sensor not plausible.", "Compare with a thermometer in the box."),
+    ("coolant-low-1", "attend", "coolant", "Coolant level is low.", "Top up when cold and look for the leak."),
+    ("oil-change-0", "watch", "engine", "Oil change is due.", "Plan the oil change."),
+    ("filter-dirty-0", "watch", "air filter", "Air filter is dirty.", "Plan a new filter."),
 )
 BREAKDOWN_CODES: tuple[dict[str, Any], ...] = (
     {"code": "no-start-2"},

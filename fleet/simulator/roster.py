@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -176,9 +176,13 @@ def true_build(paper: dict[str, Floats], age_y: Floats, rng: np.random.Generator
     return box, heater
 
 
-def fleet_file(roster: Roster, *, start: datetime, code_book: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Return what has to exist before events are posted: unit models, units and the code book."""
-    used = sorted({int(m) for m in roster.model})
+def fleet_file(
+    roster: Roster, *, start: datetime, code_book: Sequence[tuple[str, str, str, str, str]]
+) -> dict[str, list[dict[str, Any]]]:
+    """Return what has to exist before events are posted, each entry the body of one request, in this order."""
+    models = [UNIT_MODELS[m] for m in sorted({int(m) for m in roster.model})]
+    columns = ("code", "tier", "component", "meaning", "what_to_do")
+    entries = [dict(zip(columns, line, strict=True)) for line in code_book]
     units = [
         {
             "number": number,
@@ -188,7 +192,7 @@ def fleet_file(roster: Roster, *, start: datetime, code_book: Sequence[Mapping[s
         for i, number in enumerate(roster.numbers)
     ]
     return {
-        "unit_models": [{**SHARED, **UNIT_MODELS[m]} for m in used],
+        "unit-models": [{**SHARED, **model} for model in models],
         "units": units,
-        "code_book": list(code_book),
+        "code-books": [{"unit_model": model["key"], "entries": entries} for model in models],
     }

@@ -187,19 +187,21 @@ def test_a_failure_is_cleared_after_it_was_raised_and_a_silent_one_says_nothing(
 
 
 def test_codes_are_words_and_one_is_in_no_book() -> None:
-    book = {entry["code"] for entry in CODE_BOOK}
+    book = {code for code, *_ in CODE_BOOK}
     used = {what["code"] for what in (*BREAKDOWN_CODES, *TROUBLE_CODES) if "code" in what}
     assert used - book == {"not-in-any-book-1"}
-    assert {entry["tier"] for entry in CODE_BOOK} == {"watch", "attend", "stop"}
+    assert {tier for _, tier, *_ in CODE_BOOK} == {"watch", "attend", "stop"}
 
 
 def test_the_fleet_file_says_what_to_create_first() -> None:
     roster = draw_roster(units=40, rng=np.random.default_rng(1), prefix="X")
     facts = fleet_file(roster, start=PLAN.start, code_book=CODE_BOOK)
-    keys = {model["key"] for model in facts["unit_models"]}
+    keys = {model["key"] for model in facts["unit-models"]}
     assert [unit["number"] for unit in facts["units"]][:2] == ["X-0001", "X-0002"]
     assert {unit["model"] for unit in facts["units"]} == keys
     assert keys <= {model["key"] for model in UNIT_MODELS}
+    assert {book["unit_model"] for book in facts["code-books"]} == keys
+    assert len(facts["code-books"][0]["entries"]) == len(CODE_BOOK)
     json.dumps(facts, allow_nan=False)
 
 
