@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.conf import settings
+
 from fleet.http.idempotency import forget_expired_keys
-from fleet.partitions import ensure_partitions
+from fleet.partitions import delete_readings_before, drop_partitions_before, ensure_partitions, next_month
 from fleet.records.seal import seal_entries
 from fleet.sweep import Chore
 from fleet.tasks import assess_all_due
@@ -29,9 +31,16 @@ def make_partitions(now: datetime) -> int:
     return len(ensure_partitions(now=now))
 
 
+def drop_old_readings(now: datetime) -> int:
+    """Readings are kept for whole months (WARMGATE_READINGS_KEEP_MONTHS); older months go."""
+    oldest_kept = next_month(now, -settings.READINGS_KEEP_MONTHS)
+    return len(drop_partitions_before(oldest_kept)) + delete_readings_before(oldest_kept)
+
+
 CHORES = (
     Chore("fleet.assess", assess),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
+    Chore("fleet.drop_old_readings", drop_old_readings, every_s=24 * HOUR_S),
     Chore("fleet.make_partitions", make_partitions, every_s=6 * HOUR_S),
     Chore("fleet.seal_audit", seal_audit, every_s=15),
 )

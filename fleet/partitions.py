@@ -89,3 +89,11 @@ def drop_partitions_before(at: datetime) -> list[str]:
         for name in names:
             cursor.execute(f"DROP TABLE {name}")
     return names
+
+
+def delete_readings_before(at: datetime) -> int:
+    """Deletes older rows where there are no partitions to drop, and strays of the default partition elsewhere."""
+    table = DEFAULT if connection.vendor == "postgresql" else TABLE
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(f"DELETE FROM {table} WHERE at < %s", [connection.ops.adapt_datetimefield_value(at)])
+        return max(int(cursor.rowcount), 0)
