@@ -74,6 +74,13 @@ class RepairSignatureInput(StrictSerializer):
     device_at = InstantField(required=False, allow_null=True)
 
 
+class ServiceSignatureInput(StrictSerializer):
+    """The caller signs that the service was performed."""
+
+    meaning = StrictChoiceField(choices=[("performed", "performed")], default="performed")
+    device_at = InstantField(required=False, allow_null=True)
+
+
 class InspectionInput(StrictSerializer):
     """A filled sheet of one unit. With `signature` it is a record at once, without one it is a draft."""
 
@@ -122,6 +129,16 @@ class RepairInput(StrictSerializer):
     done_by = StrictCharField(max_length=120, required=False, help_text="Who did the work; you, when left out.")
     performed_at = InstantField(required=False, allow_null=True)
     signature = RepairSignatureInput()
+
+
+class ServiceInput(StrictSerializer):
+    """One service by the plan."""
+
+    engine_hours_h = QuantityField(unit="h", min_value=0.0, max_value=500_000.0)
+    what_done = StrictCharField(min_length=3, max_length=2000, multiline=True)
+    done_by = StrictCharField(max_length=120, required=False, help_text="Who did the work; you, when left out.")
+    performed_at = InstantField(required=False, allow_null=True)
+    signature = ServiceSignatureInput()
 
 
 class MeasureInput(StrictSerializer):

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.urls import URLPattern, path
 
-from inspections import views
+from inspections import plan_views, views
 
 LIST: dict[str, Any] = {"get": "list"}
 DETAIL: dict[str, Any] = {"get": "retrieve"}
@@ -26,4 +26,13 @@ urlpatterns: list[URLPattern] = [
     path("repairs/<int:pk>/", views.RepairView.as_view(DETAIL), name="repair"),
     path("defects/", views.DefectView.as_view(LIST), name="defects"),
     path("defects/<int:pk>/", views.DefectView.as_view(DETAIL), name="defect"),
+    path("defect-counts/", plan_views.FailureView.as_view(), name="defect-counts"),
+    path("work-due/", plan_views.WorkListView.as_view(), name="work-due"),
+    path("units/<str:number>/inspection-form/", plan_views.FormView.as_view(), name="unit-form"),
+    path("units/<str:number>/observations/", plan_views.ItemHistoryView.as_view(LIST), name="unit-observations"),
+    path(
+        "units/<str:number>/service/",
+        plan_views.ServiceView.as_view(LIST | {"post": "create"}),
+        name="unit-service",
+    ),
 ]

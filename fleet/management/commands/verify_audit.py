@@ -16,7 +16,8 @@ class Command(BaseCommand):
 
     help = (
         "Proves that no sealed audit entry was altered, removed from the middle, inserted or moved. A chain cannot "
-        "show that entries were cut off at its end: write the printed heads down elsewhere and give them back with --head."
+        "show that entries were cut off at its end: write the printed heads down elsewhere and give them back with "
+        "--head."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
