@@ -100,7 +100,8 @@ def load_links(load: Load, size: Floats, inner: int) -> Floats:
     their mass. Just after the edge begins to cool it sees the inner layers through R1 alone. When all of
     them cool at one rate, layer j passes (N - j)/N of the flow inwards, and their mean lies R1 + R (N -
     1)(2N - 1)/(6N) behind the edge. Losses of heat last from hours to a day, between the two: half of the
-    difference is set equal to d/(k A) (assumption). One inner layer gives R1 = d/(k A) exactly.
+    difference is set equal to d/(k A) (assumption; picked with the four worked cases in view). One inner
+    layer gives R1 = d/(k A) exactly.
     """
     surface = load.full_area_m2 * size ** (2 / 3)
     depth = load.full_depth_m * np.cbrt(size)
