@@ -9,6 +9,7 @@ from thermal.steps import propagator
 
 __all__ = ["branch_times", "hold_h", "plateau_h"]
 
+MOST_FADED = 60.0
 PLATEAU_STEP_H = 0.25
 PLATEAU_LONGEST_H = 240.0
 
@@ -55,6 +56,8 @@ def hold_h(model: Model, paths: Paths, *, limit_c: Array, longest_h: float, ever
     decay = propagator(model.modes, shut, np.array(reach[1:]) * 3600.0, row=1).astype(dtype)
     faded = _faded(model)
     if faded is not None:
+        # Beyond this exponent a deviation is gone; held there, the two factors stay within single precision.
+        faded = np.minimum(faded, MOST_FADED)
         grown, faded = np.exp(faded[::every]), np.exp(-faded)
         lining, core, moving = lining * grown, core * grown, edge * grown
     else:

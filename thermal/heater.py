@@ -58,7 +58,8 @@ class Thermostat:
         offset: Array = (steady + h) * share - h
         gained = share * (1 - beyond) * (net.edge / net.c_edge) * swept / net.air_sum
         fade = np.maximum((net.edge + net.bulk) / net.c_edge * period, 1e-6)
-        dip: Array = gained * (1 / fade - 1 / np.expm1(fade))
+        # 1/x - 1/(e^x - 1), written so that a long period cannot overflow.
+        dip: Array = gained * (1 / fade + np.exp(-fade) / np.expm1(-fade))
         return offset, dip
 
     def _between(self, duty: Array) -> tuple[Array, Array, Array]:

@@ -28,6 +28,9 @@ RECOVER_H = 0.25
 LATEST_HELP_SPREADS = 3.0
 
 
+SHORTEST_SCREEN_H = 6
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What all units of a trip share: grid, ambient of each step, and its forecast error modes (steps, 8)."""
@@ -92,6 +95,7 @@ def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every
         Hours between the moments at which a breakdown is looked at; 1 for a score, 2 for a first screen.
     """
     risk, count = plan.risk, points.stop - points.start
+    every = every if plan.trip.hours >= SHORTEST_SCREEN_H else 1
     units = columns.width
 
     def spread(name: str) -> Array:
