@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from alarms.damage import Damage, damage_sentence
@@ -84,13 +85,14 @@ class AlarmOutput(serializers.ModelSerializer):
             "revision",
         )
 
-    def get_damage(self, alarm: Alarm) -> DamageOutput | None:
+    @extend_schema_field(DamageOutput(allow_null=True))
+    def get_damage(self, alarm: Alarm) -> Any:
         damage = kept_damage(alarm)
         if damage is None:
             return None
         sentence = damage_sentence(damage, zone=ZoneInfo(alarm.fleet.time_zone))
         fields = {"after_h": damage.after_h, "at": damage.at, "limit_c": damage.limit_c, "sentence": sentence}
-        return DamageOutput(fields).data  # type: ignore[return-value]
+        return DamageOutput(fields).data
 
 
 def kept_damage(alarm: Alarm) -> Damage | None:
@@ -113,7 +115,10 @@ class VoidInput(StrictSerializer):
 
 
 class FaultEventOutput(serializers.ModelSerializer):
+    """One event of the fault as the unit sent it."""
+
     at = InstantField()
+    state = serializers.CharField(help_text="raised or cleared")
     received_at = InstantField()
 
     class Meta:
@@ -122,6 +127,8 @@ class FaultEventOutput(serializers.ModelSerializer):
 
 
 class ActOutput(serializers.ModelSerializer):
+    """What a person, or the service, did to the record."""
+
     at = InstantField()
     by = serializers.CharField(source="actor_name")
     content = serializers.JSONField()
@@ -132,7 +139,11 @@ class ActOutput(serializers.ModelSerializer):
 
 
 class ChainOutput(serializers.ModelSerializer):
+    """One record of the same fault."""
+
     id = serializers.IntegerField()
+    state = serializers.ChoiceField(choices=Alarm.State.choices)
+    tier = serializers.ChoiceField(choices=Tier.choices)
     raised_at = InstantField()
     closed_at = InstantField(allow_null=True)
 

@@ -87,7 +87,7 @@ class RemappedOutput(serializers.Serializer):
     alarm = serializers.IntegerField(source="alarm_id")
     unit = serializers.CharField()
     code = serializers.CharField()
-    tier_before = serializers.ChoiceField(choices=Tier.choices)
+    tier_before = serializers.CharField()
     tier = serializers.ChoiceField(choices=Tier.choices)
 
 
