@@ -123,27 +123,28 @@ def branch_times(model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[
     grid, steps = model.grid, model.steps
     branches = len(grid.at_hour)
     x = paths.x[grid.at_hour, :, 0].T.copy()
-    found = np.full((len(limits_c), branches), np.inf)
-    core = np.full((len(limits_c), branches), np.nan)
-    for i, limit in enumerate(limits_c):
+    limits = sorted(set(limits_c))
+    found = np.full((len(limits), branches), np.inf)
+    core = np.full((len(limits), branches), np.nan)
+    for i, limit in enumerate(limits):
         found[i, x[1] <= limit] = 0.0
         core[i, x[1] <= limit] = x[2, x[1] <= limit]
+    pending = np.isinf(found)
     drift = steps.ambient[:, grid.kind, 0] * ambient[:, 0] + steps.own[:, grid.kind, 0]
-    active = 0
-    for s, kind in enumerate(grid.kind):
-        while active < branches and grid.at_hour[active] <= s:
-            active += 1
-        old = x[:, :active].copy()
-        x[:, :active] = steps.m[:, :, kind, 0] @ old + drift[:, s, None]
-        for i, limit in enumerate(limits_c):
-            crossed = (x[1, :active] <= limit) & np.isinf(found[i, :active])
-            if crossed.any():
-                share = (old[1] - limit) / np.where(crossed, old[1] - x[1, :active], 1.0)
-                at = grid.time_h[s] + share * grid.dt_s[s] / 3600.0 - np.arange(active)
-                found[i, :active] = np.where(crossed, at, found[i, :active])
-                level = old[2] + share * (x[2, :active] - old[2])
-                core[i, :active] = np.where(crossed, level, core[i, :active])
-    return found, core
+    matrices = np.ascontiguousarray(steps.m[..., 0].transpose(2, 0, 1))
+    active = np.searchsorted(grid.at_hour, np.arange(len(grid.dt_s)), side="right").tolist()
+    for s, kind in enumerate(grid.kind.tolist()):
+        old = x[:, : active[s]].copy()
+        new = matrices[kind] @ old + drift[:, s, None]
+        x[:, : active[s]] = new
+        for i, limit in enumerate(limits):
+            for j in np.flatnonzero((new[1] <= limit) & pending[i, : active[s]]).tolist():
+                share = (old[1, j] - limit) / (old[1, j] - new[1, j])
+                found[i, j] = grid.time_h[s] + share * grid.dt_s[s] / 3600.0 - j
+                core[i, j] = old[2, j] + share * (new[2, j] - old[2, j])
+                pending[i, j] = False
+    rows = [limits.index(limit) for limit in limits_c]
+    return found[rows], core[rows]
 
 
 def plateau_h(

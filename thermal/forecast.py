@@ -34,14 +34,39 @@ def error_modes(risk: Risk, *, hours: int) -> Array:
 
 @lru_cache(maxsize=128)
 def _unit_modes(hours: int, correlation_h: float) -> Array:
-    at = np.arange(hours + 1)
-    values, vectors = np.linalg.eigh(np.exp(-np.abs(at[:, None] - at) / correlation_h))
-    count = min(MODES, hours + 1)
-    modes = np.zeros((hours + 1, MODES))
-    modes[:, :count] = (vectors * np.sqrt(np.maximum(values, 0.0)))[:, ::-1][:, :count]
-    # Eigenvectors are known up to their sign: fix it, or equal inputs could give unequal scores.
-    largest = np.argmax(np.abs(modes), axis=0)
-    modes *= np.where(modes[largest, np.arange(MODES)] < 0, -1.0, 1.0)
+    """Return the largest modes of `exp(-|i - j|/correlation_h)`, scaled by the roots of their variances, (hours + 1,
+    8).
+
+    Notes
+    -----
+    The inverse of this matrix is tridiagonal, so its eigenvectors are `cos((j - m) t)` and `sin((j - m) t)` about the
+    middle m, with `cos((m + 1) t) = r cos(m t)` or `sin((m + 1) t) = r sin(m t)` at the ends, `r =
+    exp(-1/correlation)`, and variance `(1 - r^2)/(1 - 2 r cos t + r^2)`; the k-th angle lies in `((k - 1) pi/n, k
+    pi/n)` (Kac, Murdock & Szego 1953, from memory; the tests compare with a general solver). Closed form, so that the
+    numbers do not depend on a linear algebra library, and the signs are fixed.
+    """
+    n, r = hours + 1, float(np.exp(-1.0 / correlation_h))
+    count, middle = min(MODES, n), hours / 2
+    order = np.arange(count)
+    even = order % 2 == 0
+    low, high = order * np.pi / n, (order + 1) * np.pi / n
+
+    def end(angle: Array) -> Array:
+        outer, inner = (middle + 1) * angle, middle * angle
+        value: Array = np.where(even, np.cos(outer) - r * np.cos(inner), np.sin(outer) - r * np.sin(inner))
+        return value
+
+    rising = np.sign(end(high))
+    for _ in range(52):
+        angle = (low + high) / 2
+        above = end(angle) * rising > 0
+        low, high = np.where(above, low, angle), np.where(above, angle, high)
+    angle = (low + high) / 2
+    place = (np.arange(n) - middle)[:, None] * angle
+    shape = np.where(even, np.cos(place), np.sin(place))
+    variance = (1 - r * r) / (1 - 2 * r * np.cos(angle) + r * r)
+    modes = np.zeros((n, MODES))
+    modes[:, :count] = shape * np.sqrt(variance / (shape**2).sum(axis=0))
     modes.setflags(write=False)
     return modes
 

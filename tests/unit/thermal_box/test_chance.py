@@ -6,7 +6,7 @@ from scipy.special import ndtri
 from scipy.stats import chi2, norm, qmc
 
 from tests.unit.thermal_box.asks import ask
-from thermal import EstimateRequest, Score, assess, warm
+from thermal import EstimateRequest, Risk, Score, assess, warm
 from thermal.chance import SE_GOAL
 from thermal.columns import columns_of
 from thermal.forecast import error_modes, error_sd, tail_scale
@@ -141,6 +141,17 @@ def test_eight_modes_carry_the_forecast_error():
     assert (modes**2).sum() / (error_sd(risk, hours=72) ** 2).sum() > 0.91
     lag_24 = (modes[0] * modes[24]).sum() / np.sqrt((modes[0] ** 2).sum() * (modes[24] ** 2).sum())
     assert lag_24 == pytest.approx(np.exp(-1), abs=0.08)
+
+
+@pytest.mark.parametrize("hours", [1, 2, 7, 24, 72, 240])
+@pytest.mark.parametrize("correlation_h", [1.0, 24.0, 240.0])
+def test_modes_are_those_of_a_general_eigenvalue_solver(hours, correlation_h):
+    risk = Risk(forecast_sd_c=1.0, forecast_sd_per_day_c=0.0, forecast_correlation_h=correlation_h)
+    at = np.arange(hours + 1)
+    values, vectors = np.linalg.eigh(np.exp(-np.abs(at[:, None] - at) / correlation_h))
+    largest = vectors[:, ::-1][:, :8] * np.sqrt(values[::-1][:8])
+    ours = error_modes(risk, hours=hours)
+    assert ours @ ours.T == pytest.approx(largest @ largest.T, abs=1e-8)
 
 
 def test_heavy_tails_keep_the_variance_and_lose_the_middle():
