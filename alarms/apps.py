@@ -9,6 +9,8 @@ class AlarmsConfig(AppConfig):
 
     def ready(self) -> None:
         from alarms import checks, handlers
+        from alarms.notices import listener
 
         handlers.register()
         checks.register()
+        listener.register()

@@ -90,10 +90,11 @@ def newest_due(
     """
     found = None
     step = after + 1
-    while (due := due_at(urgency, step, started_at=started_at, stepped_at=stepped_at)) is not None and due <= now:
-        found = step
-        rung = rung_of(urgency, step)
-        if rung is not None and rung.every:
+    while (rung := rung_of(urgency, step)) is not None:
+        due = due_at(urgency, step, started_at=started_at, stepped_at=stepped_at)
+        passed_over = rung.every and step > after + 1  # it counts from a step that has not been taken
+        if due is None or due > now or passed_over:
             break
+        found = step
         step += 1
     return found

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
 from alarms import views
 from alarms.codebooks import views as books
@@ -23,4 +23,4 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("code-books/<int:pk>/export/", books.ExportView.as_view(), name="code-book-export"),
 ]
 
-# --- notices, routes and deliveries: `alarms.notices.urls` adds its own list here ------------------------------------
+urlpatterns += [path("", include("alarms.notices.urls"))]
