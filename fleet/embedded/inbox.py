@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -41,8 +41,18 @@ class Receipt:
 class Inbox:
     """Receives from `start()` to `stop()`, appends each message to `received.jsonl`, and tells *on_receipt*."""
 
-    def __init__(self, folder: Path, *, on_receipt: Callable[[Receipt], None]) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        on_receipt: Callable[[Receipt], None],
+        host: str = HOST,
+        ports: Mapping[str, int] | None = None,
+    ) -> None:
+        """*ports* ("mail", "webhook") are taken as they are; None remembers them from last time."""
         self._folder = folder
+        self._host = host
+        self._ports = ports
         self._on_receipt = on_receipt
         self._lock = threading.Lock()
         self._seen = {receipt["id"] for receipt in receipts_in(folder)}
@@ -50,16 +60,23 @@ class Inbox:
         self.mail_port = self.hook_port = 0
 
     def start(self) -> Self:
-        """Listens, and points this process's mail and webhooks here. *Raises* CannotStart when a port is taken."""
-        known = _remembered(self._folder)
-        self.mail_port = self._open("mail", known, lambda port: Mailbox(port=port, on_mail=self._mail))
-        self.hook_port = self._open("webhook", known, lambda port: HookReceiver(port=port, on_hook=self._hook))
-        ports = {"mail": self.mail_port, "webhook": self.hook_port}
-        (self._folder / PORTS_FILE).write_text(json.dumps(ports))
+        """Listens. *Raises* CannotStart when a port is taken."""
+        known = _remembered(self._folder) if self._ports is None else self._ports
+        host = self._host
+        self.mail_port = self._open("mail", known, lambda port: Mailbox(port=port, host=host, on_mail=self._mail))
+        self.hook_port = self._open(
+            "webhook", known, lambda port: HookReceiver(port=port, host=host, on_hook=self._hook)
+        )
+        if self._ports is None:
+            ports = {"mail": self.mail_port, "webhook": self.hook_port}
+            (self._folder / PORTS_FILE).write_text(json.dumps(ports))
+        return self
+
+    def take_over(self) -> None:
+        """Points this process's mail and webhooks here."""
         settings.EMAIL_HOST, settings.EMAIL_PORT = HOST, self.mail_port
         settings.EMAIL_HOST_USER, settings.EMAIL_USE_TLS = "", False
         settings.WEBHOOK_ALLOWED_HOSTS = [*settings.WEBHOOK_ALLOWED_HOSTS, f"{HOST}:{self.hook_port}"]
-        return self
 
     def hook_url(self, path: str) -> str:
         return f"http://{HOST}:{self.hook_port}{path}"
@@ -67,7 +84,7 @@ class Inbox:
     def stop(self) -> None:
         self._stack.close()
 
-    def _open(self, name: str, known: dict[str, int], make: Callable[[int], Any]) -> int:
+    def _open(self, name: str, known: Mapping[str, int], make: Callable[[int], Any]) -> int:
         """Opens a receiver at the port it had before, else at the usual one, else at any."""
         tries = [known[name]] if name in known else [USUAL_PORTS[name], 0]
         for port in tries:
@@ -76,6 +93,8 @@ class Inbox:
             except OSError:
                 continue
             return int(receiver.port)
+        if self._ports is not None:
+            raise CannotStart(f"Port {tries[0]} of {self._host} is taken.")
         raise CannotStart(
             f"Port {tries[0]} of {HOST}, where the {name} receiver was before, is taken. Free it; or delete "
             f"{self._folder / PORTS_FILE} and change the routes that name it."

@@ -21,6 +21,10 @@ class StateLock:
         self.folder = folder
         self._handle: int | None = None
 
+    @property
+    def held(self) -> bool:
+        return self._handle is not None
+
     def take(self) -> None:
         """*Raises* CannotStart when another process holds the folder."""
         self.folder.mkdir(parents=True, exist_ok=True)

@@ -45,12 +45,14 @@ class Mailbox:
     `refuse_recipient` and `refuse_data`: a reply such as "550 no such user" instead of taking the mail.
     """
 
-    def __init__(self, *, port: int = 0, on_mail: Callable[[ReceivedMail], None] | None = None) -> None:
+    def __init__(
+        self, *, port: int = 0, host: str = HOST, on_mail: Callable[[ReceivedMail], None] | None = None
+    ) -> None:
         self.mails: list[ReceivedMail] = []
         self.refuse_recipient = ""
         self.refuse_data = ""
         self._on_mail = on_mail
-        self._controller = Controller(self, hostname=HOST, port=port or free_port())
+        self._controller = Controller(self, hostname=host, port=port or free_port())
 
     @property
     def port(self) -> int:
@@ -107,12 +109,14 @@ class Answer:
 class HookReceiver:
     """An HTTP server that keeps the requests it is sent and answers as `answer` says at that moment."""
 
-    def __init__(self, *, port: int = 0, on_hook: Callable[[ReceivedHook], None] | None = None) -> None:
+    def __init__(
+        self, *, port: int = 0, host: str = HOST, on_hook: Callable[[ReceivedHook], None] | None = None
+    ) -> None:
         self.requests: list[ReceivedHook] = []
         self.answer = Answer()
         self.stopping = threading.Event()
         self._on_hook = on_hook
-        self._server = ThreadingHTTPServer((HOST, port), _handler_for(self))
+        self._server = ThreadingHTTPServer((host, port), _handler_for(self))
         self._server.daemon_threads = True
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.05,), name="hooks", daemon=True)
 

@@ -24,6 +24,8 @@ logger = logging.getLogger(__name__)
 HOST = "127.0.0.1"
 USUAL_PORT = 8000
 QUIET_ROUNDS = 2
+SWEEP_S = 1.0
+"""In one process a sweep costs little; it is what finds work that falls due by time alone."""
 
 
 class Service:
@@ -42,10 +44,14 @@ class Service:
         assert self._web is not None
         return self._web.url
 
+    def take_folder(self) -> None:
+        """Makes sure that no other process serves from the same state folder. *Raises* CannotStart."""
+        if connection.vendor == "sqlite" and not self._lock.held:
+            self._lock.take()
+
     def prepare(self) -> None:
         """Takes the state folder and brings the database up to date. *Raises* CannotStart."""
-        if connection.vendor == "sqlite":
-            self._lock.take()
+        self.take_folder()
         call_command("migrate", verbosity=0, interactive=False)
 
     def start(self) -> None:
@@ -60,6 +66,8 @@ class Service:
         self._workers = Workers()
         if not self._workers.start():
             logger.warning("The workers are slow to start; until then the sweep does their work")
+        if "WARMGATE_SWEEP_INTERVAL_S" not in os.environ:
+            settings.SWEEP_INTERVAL_S = SWEEP_S
         self._sweep = Sweep()
         self._sweep.start()
 

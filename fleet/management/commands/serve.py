@@ -41,7 +41,7 @@ class Command(BaseCommand):
         inbox = Inbox(Path(settings.STATE_DIR), on_receipt=self._show)
         try:
             if options["receivers"]:
-                inbox.start()
+                inbox.start().take_over()
                 self.stdout.write(
                     f"Mail arrives at {inbox.mail_port}, webhooks at {inbox.hook_url('/')}; all is kept in "
                     f"{Path(settings.STATE_DIR) / FILE}."
