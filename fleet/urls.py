@@ -5,6 +5,7 @@ from typing import Any
 from django.urls import URLPattern, URLResolver, include, path
 
 from fleet.ingest.views import DiscardView, EventsView, QuarantineView, ReplayView
+from fleet.trips import readiness_views as answers
 from fleet.trips import views as trips
 from fleet.units import views as units
 
@@ -18,19 +19,19 @@ api: list[URLPattern | URLResolver] = [
     path("quarantine/<int:pk>/replay/", ReplayView.as_view(), name="quarantine-replay"),
     path("quarantine/<int:pk>/discard/", DiscardView.as_view(), name="quarantine-discard"),
     path("trips/", trips.TripView.as_view(LIST | {"post": "create"}), name="trips"),
-    path("trips/preview/", trips.PreviewView.as_view(), name="trip-preview"),
+    path("trips/preview/", answers.PreviewView.as_view(), name="trip-preview"),
     path("trips/<str:reference>/", trips.TripView.as_view(DETAIL | {"patch": "partial_update"}), name="trip"),
     path("trips/<str:reference>/ambient/", trips.AmbientView.as_view(), name="trip-ambient"),
-    path("trips/<str:reference>/readiness/", trips.ReadinessView.as_view(), name="trip-readiness"),
-    path("trips/<str:reference>/candidates/", trips.CandidatesView.as_view(), name="trip-candidates"),
+    path("trips/<str:reference>/readiness/", answers.ReadinessView.as_view(), name="trip-readiness"),
+    path("trips/<str:reference>/candidates/", answers.CandidatesView.as_view(), name="trip-candidates"),
     path("trips/<str:reference>/assignment/", trips.AssignmentView.as_view(), name="trip-assignment"),
     path("trips/<str:reference>/depart/", trips.DepartView.as_view(), name="trip-depart"),
     path("trips/<str:reference>/deliver/", trips.DeliverView.as_view(), name="trip-deliver"),
     path("trips/<str:reference>/cancel/", trips.CancelView.as_view(), name="trip-cancel"),
-    path("trips/<str:reference>/assessments/", trips.AssessmentHistoryView.as_view(LIST), name="trip-history"),
-    path("holds/", trips.HoldView.as_view(LIST), name="holds"),
-    path("holds/<int:pk>/", trips.HoldView.as_view(DETAIL), name="hold"),
-    path("holds/<int:pk>/release/", trips.ReleaseView.as_view(), name="hold-release"),
+    path("trips/<str:reference>/assessments/", answers.AssessmentHistoryView.as_view(LIST), name="trip-history"),
+    path("holds/", answers.HoldView.as_view(LIST), name="holds"),
+    path("holds/<int:pk>/", answers.HoldView.as_view(DETAIL), name="hold"),
+    path("holds/<int:pk>/release/", answers.ReleaseView.as_view(), name="hold-release"),
     path("units/", units.UnitView.as_view(LIST | {"post": "create"}), name="units"),
     path("units/<str:number>/", units.UnitView.as_view(DETAIL | {"patch": "partial_update"}), name="unit"),
     path("units/<str:number>/state/", units.UnitStateView.as_view(), name="unit-state"),

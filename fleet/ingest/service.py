@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -14,15 +13,16 @@ from django.db import transaction
 from fleet.bell import ring
 from fleet.clock import stamp
 from fleet.events import Handled, UnitEvent, handlers
+from fleet.ingest.batch import Batch, BatchAnswer, ItemAnswer, open_batch
 from fleet.ingest.fields import FIELD_NAMES
 from fleet.ingest.parse import READING_TYPE, BadItem, Item, ReadingValues, bad_value, in_utc, read_values
-from fleet.ingest.quarantine import Outcast, quarantine
+from fleet.ingest.quarantine import quarantine
 from fleet.ingest.readings import Key, NewReading, write_readings
 from fleet.metrics import EVENT_LAG, EVENTS
-from fleet.models import Source, Unit, UnitState
+from fleet.models import UnitState
 from fleet.retry import on_conflict
 from fleet.trips.due import make_due
-from fleet.units.state import fold, lock_states, save_states
+from fleet.units.state import fold, save_states
 
 logger = logging.getLogger(__name__)
 
@@ -30,54 +30,6 @@ AHEAD = timedelta(minutes=10)
 """Clocks of machines may run this much fast."""
 ASSESS_SOON = timedelta(seconds=1)
 ASSESS_TASK = "fleet.assess_due"
-
-
-@dataclass(slots=True)
-class ItemAnswer:
-    """What became of one item, when it was not plainly accepted."""
-
-    index: int
-    id: str
-    status: str
-    code: str = ""
-    detail: str = ""
-    pointer: str = ""
-    retryable: bool = False
-    quarantine_id: int | None = None
-
-
-@dataclass(slots=True)
-class BatchAnswer:
-    """What became of a batch."""
-
-    received: int
-    items: list[ItemAnswer] = field(default_factory=list)
-
-    def count(self, status: str) -> int:
-        return sum(item.status == status for item in self.items)
-
-    @property
-    def accepted(self) -> int:
-        return self.received - self.count("duplicate") - self.count("quarantined")
-
-
-@dataclass(slots=True)
-class _Batch:
-    """A batch on its way through the transaction."""
-
-    fleet_id: int
-    now: datetime
-    items: Sequence[Item]
-    units: dict[str, tuple[int, float | None]]
-    sources: dict[str, int]
-    states: dict[int, UnitState]
-    outcasts: list[Outcast] = field(default_factory=list)
-    duplicates: set[int] = field(default_factory=set)
-    late: set[int] = field(default_factory=set)
-    touched: set[int] = field(default_factory=set)
-
-    def cast_out(self, item: Item, bad: BadItem, unit_id: int | None = None) -> None:
-        self.outcasts.append(Outcast(item, bad, unit_id))
 
 
 def ingest(fleet_id: int, items: Sequence[Item], *, now: datetime) -> BatchAnswer:
@@ -94,7 +46,7 @@ def ingest(fleet_id: int, items: Sequence[Item], *, now: datetime) -> BatchAnswe
 
 def _ingest_once(fleet_id: int, items: Sequence[Item], now: datetime) -> BatchAnswer:
     with transaction.atomic():
-        batch = _open(fleet_id, items, now)
+        batch = open_batch(fleet_id, items, now)
         readings, others = _sort_out(batch)
         _take_readings(batch, readings)
         _run_handlers(batch, others)
@@ -106,32 +58,8 @@ def _ingest_once(fleet_id: int, items: Sequence[Item], now: datetime) -> BatchAn
     return _answer(batch, kept)
 
 
-def _open(fleet_id: int, items: Sequence[Item], now: datetime) -> _Batch:
-    """Looks up units and sources and locks the state rows of all units named in the batch."""
-    envelopes = [item.envelope for item in items if item.envelope is not None]
-    numbers = {envelope.subject for envelope in envelopes}
-    units = {
-        number: (pk, tank_l)
-        for pk, number, tank_l in Unit.objects.for_fleet(fleet_id)
-        .filter(number__in=numbers)
-        .values_list("pk", "number", "model__tank_l")
-    }
-    sources = _sources(fleet_id, {envelope.source for envelope in envelopes if envelope.subject in units})
-    states = lock_states(pk for pk, _ in units.values())
-    return _Batch(fleet_id, now, items, units, sources, states)
-
-
-def _sources(fleet_id: int, names: set[str]) -> dict[str, int]:
-    known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
-    missing = sorted(names - known.keys())
-    if missing:
-        Source.objects.bulk_create([Source(fleet_id=fleet_id, name=name) for name in missing], ignore_conflicts=True)
-        known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
-    return known
-
-
 def _sort_out(
-    batch: _Batch,
+    batch: Batch,
 ) -> tuple[list[tuple[Item, int, ReadingValues]], dict[str, list[tuple[Item, UnitEvent]]]]:
     """Readings and, by type, events for handlers; everything that cannot be either goes to quarantine."""
     readings: list[tuple[Item, int, ReadingValues]] = []
@@ -153,7 +81,7 @@ def _sort_out(
     return readings, others
 
 
-def _unit_of(batch: _Batch, item: Item) -> int:
+def _unit_of(batch: Batch, item: Item) -> int:
     assert item.envelope is not None
     if item.envelope.time > batch.now + AHEAD:
         ahead_s = (item.envelope.time - batch.now).total_seconds()
@@ -185,7 +113,7 @@ def _event(item: Item, unit_id: int) -> UnitEvent:
     )
 
 
-def _take_readings(batch: _Batch, readings: Sequence[tuple[Item, int, ReadingValues]]) -> None:
+def _take_readings(batch: Batch, readings: Sequence[tuple[Item, int, ReadingValues]]) -> None:
     """Stores readings and moves the state of their units forward, field by field."""
     first: dict[Key, tuple[Item, ReadingValues]] = {}
     for item, unit_id, read in readings:
@@ -215,7 +143,7 @@ def _take_readings(batch: _Batch, readings: Sequence[tuple[Item, int, ReadingVal
     batch.touched |= changed.keys()
 
 
-def _with_litres(batch: _Batch, item: Item, read: ReadingValues) -> ReadingValues:
+def _with_litres(batch: Batch, item: Item, read: ReadingValues) -> ReadingValues:
     if read.fuel_pct is None:
         return read
     assert item.envelope is not None
@@ -233,7 +161,7 @@ def _contradiction() -> BadItem:
     return BadItem("contradiction", "A reading of this unit, time and source is stored with other values.", "/data")
 
 
-def _move_state(batch: _Batch, item: Item, key: Key, read: ReadingValues) -> bool:
+def _move_state(batch: Batch, item: Item, key: Key, read: ReadingValues) -> bool:
     """Folds one new reading into its unit's state. False when everything in it was older than what is known."""
     assert item.envelope is not None
     unit_id, at, _ = key
@@ -254,7 +182,7 @@ def _move_state(batch: _Batch, item: Item, key: Key, read: ReadingValues) -> boo
     return any(moved) or state.newest_at == at
 
 
-def _run_handlers(batch: _Batch, others: dict[str, list[tuple[Item, UnitEvent]]]) -> None:
+def _run_handlers(batch: Batch, others: dict[str, list[tuple[Item, UnitEvent]]]) -> None:
     """Runs each type's handler in its own savepoint. One that raises costs its own events, kept for a retry."""
     for type_id in sorted(others):
         handler = handlers[type_id]
@@ -272,7 +200,7 @@ def _run_handlers(batch: _Batch, others: dict[str, list[tuple[Item, UnitEvent]]]
         _note(batch, handled, items)
 
 
-def _note(batch: _Batch, handled: Handled, items: dict[int, tuple[Item, int]]) -> None:
+def _note(batch: Batch, handled: Handled, items: dict[int, tuple[Item, int]]) -> None:
     refused = {refusal.index for refusal in handled.refused}
     for refusal in handled.refused:
         item, unit_id = items[refusal.index]
@@ -284,7 +212,7 @@ def _note(batch: _Batch, handled: Handled, items: dict[int, tuple[Item, int]]) -
     }
 
 
-def _answer(batch: _Batch, kept: dict[int, int]) -> BatchAnswer:
+def _answer(batch: Batch, kept: dict[int, int]) -> BatchAnswer:
     ids = {item.index: item.envelope.id if item.envelope else "" for item in batch.items}
     items = [ItemAnswer(index, ids[index], "duplicate") for index in batch.duplicates]
     items += [ItemAnswer(index, ids[index], "late") for index in batch.late - batch.duplicates]

@@ -15,9 +15,10 @@ from fleet.errors import NotFound
 from fleet.http.filters import WordFilter
 from fleet.http.parsers import read_limited, require_utf8
 from fleet.http.views import CommandView, ReadOnlyResource
+from fleet.ingest.batch import BatchAnswer, ItemAnswer
 from fleet.ingest.parse import Item, split_batch
 from fleet.ingest.quarantine import NotHeld, close_held
-from fleet.ingest.service import BatchAnswer, ItemAnswer, ingest
+from fleet.ingest.service import ingest
 from fleet.models import QuarantinedEvent, Role
 from fleet.units.serializers import BatchOutput, DiscardInput, QuarantineOutput, ReplayOutput
 

@@ -12,7 +12,8 @@ import pytest
 from django.db import connection
 
 from fleet.ingest.parse import split_batch
-from fleet.ingest.service import BatchAnswer, ingest
+from fleet.ingest.batch import BatchAnswer
+from fleet.ingest.service import ingest
 from fleet.models import Fleet, Member, Role, Trip
 from fleet.trips.serializers import TripInput
 from fleet.trips.service import create_trip

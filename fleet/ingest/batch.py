@@ -1,0 +1,84 @@
+"""A batch on its way through the ingest transaction, and the answer per item that comes out of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from fleet.ingest.parse import BadItem, Item
+from fleet.ingest.quarantine import Outcast
+from fleet.models import Source, Unit, UnitState
+from fleet.units.state import lock_states
+
+
+@dataclass(slots=True)
+class ItemAnswer:
+    """What became of one item, when it was not plainly accepted."""
+
+    index: int
+    id: str
+    status: str
+    code: str = ""
+    detail: str = ""
+    pointer: str = ""
+    retryable: bool = False
+    quarantine_id: int | None = None
+
+
+@dataclass(slots=True)
+class BatchAnswer:
+    """What became of a batch."""
+
+    received: int
+    items: list[ItemAnswer] = field(default_factory=list)
+
+    def count(self, status: str) -> int:
+        return sum(item.status == status for item in self.items)
+
+    @property
+    def accepted(self) -> int:
+        return self.received - self.count("duplicate") - self.count("quarantined")
+
+
+@dataclass(slots=True)
+class Batch:
+    """A batch on its way through the transaction."""
+
+    fleet_id: int
+    now: datetime
+    items: Sequence[Item]
+    units: dict[str, tuple[int, float | None]]
+    sources: dict[str, int]
+    states: dict[int, UnitState]
+    outcasts: list[Outcast] = field(default_factory=list)
+    duplicates: set[int] = field(default_factory=set)
+    late: set[int] = field(default_factory=set)
+    touched: set[int] = field(default_factory=set)
+
+    def cast_out(self, item: Item, bad: BadItem, unit_id: int | None = None) -> None:
+        self.outcasts.append(Outcast(item, bad, unit_id))
+
+
+def open_batch(fleet_id: int, items: Sequence[Item], now: datetime) -> Batch:
+    """Looks up units and sources and locks the state rows of all units named in the batch."""
+    envelopes = [item.envelope for item in items if item.envelope is not None]
+    numbers = {envelope.subject for envelope in envelopes}
+    units = {
+        number: (pk, tank_l)
+        for pk, number, tank_l in Unit.objects.for_fleet(fleet_id)
+        .filter(number__in=numbers)
+        .values_list("pk", "number", "model__tank_l")
+    }
+    sources = _sources(fleet_id, {envelope.source for envelope in envelopes if envelope.subject in units})
+    states = lock_states(pk for pk, _ in units.values())
+    return Batch(fleet_id, now, items, units, sources, states)
+
+
+def _sources(fleet_id: int, names: set[str]) -> dict[str, int]:
+    known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
+    missing = sorted(names - known.keys())
+    if missing:
+        Source.objects.bulk_create([Source(fleet_id=fleet_id, name=name) for name in missing], ignore_conflicts=True)
+        known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
+    return known
