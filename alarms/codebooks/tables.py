@@ -56,7 +56,7 @@ def _entries(header: Sequence[str], lines: Sequence[tuple[int, Sequence[str]]]) 
 
 def _bare(cell: str) -> str:
     cell = cell.strip()
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in FORMULA else cell
+    return cell[1:] if cell.startswith("'") and _runs(cell) else cell
 
 
 def faults_of(entry: Entry) -> list[str]:
@@ -90,5 +90,9 @@ def write_csv(entries: Iterable[Entry]) -> str:
 
 
 def _safe(cell: str) -> str:
-    guarded = cell.startswith(FORMULA) or (cell[:1] == "'" and cell[1:2] in FORMULA)
-    return f"'{cell}" if guarded else cell
+    return f"'{cell}" if _runs(cell) else cell
+
+
+def _runs(cell: str) -> bool:
+    """Whether a spreadsheet would run the cell, apostrophes before it left aside."""
+    return cell.lstrip("'").startswith(FORMULA)

@@ -194,7 +194,7 @@ def _open_new(
     now: datetime,
 ) -> None:
     meanings = meanings_of([identity for identity, _ in opening])
-    for identity, episode in opening:
+    for identity, episode in sorted(opening, key=lambda pair: (pair[1].raised_at, pair[0])):
         chain = rows.get(identity, [])
         alarm = _new_row(fleet_id, identity, episode, meanings[identity], now)
         if chain:
