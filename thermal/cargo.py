@@ -113,8 +113,8 @@ def branch_times(model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[
 
     Returns
     -------
-    hours, core_c : ndarray, shape (limits, j + 1)
-        inf and NaN where the limit is not reached before arrival.
+    hours, state : ndarray, shape (limits, j + 1) and (limits, 3, j + 1)
+        Hours [h] and lining, edge, core at that moment [degC]; inf and NaN where it does not come before arrival.
 
     Notes
     -----
@@ -125,10 +125,10 @@ def branch_times(model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[
     x = paths.x[grid.at_hour, :, 0].T.copy()
     limits = sorted(set(limits_c))
     found = np.full((len(limits), branches), np.inf)
-    core = np.full((len(limits), branches), np.nan)
+    state = np.full((len(limits), 3, branches), np.nan)
     for i, limit in enumerate(limits):
         found[i, x[1] <= limit] = 0.0
-        core[i, x[1] <= limit] = x[2, x[1] <= limit]
+        state[i][:, x[1] <= limit] = x[:, x[1] <= limit]
     pending = np.isinf(found)
     drift = steps.ambient[:, grid.kind, 0] * ambient[:, 0] + steps.own[:, grid.kind, 0]
     matrices = np.ascontiguousarray(steps.m[..., 0].transpose(2, 0, 1))
@@ -141,14 +141,14 @@ def branch_times(model: Model, paths: Paths, *, ambient: Array, limits_c: tuple[
             for j in np.flatnonzero((new[1] <= limit) & pending[i, : active[s]]).tolist():
                 share = (old[1, j] - limit) / (old[1, j] - new[1, j])
                 found[i, j] = grid.time_h[s] + share * grid.dt_s[s] / 3600.0 - j
-                core[i, j] = old[2, j] + share * (new[2, j] - old[2, j])
+                state[i, :, j] = old[:, j] + share * (new[:, j] - old[:, j])
                 pending[i, j] = False
     rows = [limits.index(limit) for limit in limits_c]
-    return found[rows], core[rows]
+    return found[rows], state[rows]
 
 
 def plateau_h(
-    net: Network, *, from_h: Array, core_c: Array, freezes_c: float, latent_j: float, ambient_c: Array
+    net: Network, *, from_h: Array, state: Array, freezes_c: float, latent_j: float, ambient_c: Array
 ) -> Array:
     """Return hours that the edge stays at its freezing point until it is frozen through, shape of `from_h`; inf =
     not.
@@ -159,8 +159,8 @@ def plateau_h(
         One column (w = 1).
     from_h : ndarray, shape (n,)
         When the edge reaches the freezing point, from departure [h]; inf gives inf.
-    core_c : ndarray, shape (n,)
-        Core temperature at that moment [degC].
+    state : ndarray, shape (3, n)
+        Lining, edge and core at that moment [degC].
     freezes_c : float
         Freezing point [degC].
     latent_j : float
@@ -178,17 +178,22 @@ def plateau_h(
     if not live.any():
         return result
     at = np.arange(0.0, PLATEAU_LONGEST_H + PLATEAU_STEP_H, PLATEAU_STEP_H)[:, None]
-    series = 1 / (1 / net.edge[0] + 1 / (net.ua[0] - net.wall[0]))
+    film, edge, shell, wall, bulk = (float(v[0]) for v in (net.film, net.edge, net.shell, net.wall, net.bulk))
+    near = film * edge / (film + edge)
     hours = np.arange(len(ambient_c))
     ambient = np.interp(from_h[live] + at, hours, ambient_c)
-    core = (core_c[live] - freezes_c) * np.exp(-at * 3600.0 * net.bulk[0] / net.c_core[0])
-    flow = np.maximum((freezes_c - ambient) * (series + net.wall[0]) - net.bulk[0] * core, 0.0)
+    lining, _, core_c = state[:, live]
+    resting = (near * freezes_c + shell * ambient[0]) / (near + shell)
+    held_j = near / (near + shell) * float(net.c_lining[0]) * np.maximum(lining - resting, 0.0)
+    core = (core_c - freezes_c) * np.exp(-at * 3600.0 * bulk / float(net.c_core[0]))
+    flow = np.maximum((freezes_c - ambient) * (near * shell / (near + shell) + wall) - bulk * core, 0.0)
     drawn = np.cumsum((flow[1:] + flow[:-1]) / 2, axis=0) * PLATEAU_STEP_H * 3600.0
-    done = drawn >= latent_j
+    latent = latent_j + held_j
+    done = drawn >= latent
     first = done.argmax(axis=0)
     columns = np.arange(len(first))
     after = drawn[first, columns]
     start = np.where(first > 0, drawn[first - 1, columns], 0.0)
-    share = (latent_j - start) / np.where(after > start, after - start, 1.0)
+    share = (latent - start) / np.where(after > start, after - start, 1.0)
     result[live] = np.where(done.any(axis=0), (first + share) * PLATEAU_STEP_H, np.inf)
     return result

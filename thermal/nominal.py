@@ -189,11 +189,11 @@ def _without_heat(plan: March, *, trip: Trip, load: Load | None) -> tuple[Array,
         never = np.full(trip.hours + 1, np.inf)
         return never, never
     limits = (load.damage_limit_c, load.freezes_c)
-    reached, core = branch_times(plan.model, plan.paths, ambient=plan.ambient, limits_c=limits)
+    reached, state = branch_times(plan.model, plan.paths, ambient=plan.ambient, limits_c=limits)
     plateau = plateau_h(
         plan.model.net,
         from_h=np.arange(trip.hours + 1) + reached[1],
-        core_c=core[1],
+        state=state[1],
         freezes_c=load.freezes_c,
         latent_j=load.latent_kj_kg * 1e3 * load.edge_share * load.mass_kg,
         ambient_c=np.array(trip.ambient_c),

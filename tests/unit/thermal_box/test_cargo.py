@@ -5,7 +5,7 @@ import pytest
 
 from tests.unit.thermal_box.asks import ask
 from thermal import nominal
-from thermal.cargo import branch_times, hold_h, plateau_h
+from thermal.cargo import branch_times, hold_h
 from thermal.columns import columns_of
 from thermal.grid import grid_of
 from thermal.paths import held_c, model_of, propagate, start_state
@@ -62,28 +62,39 @@ def test_a_colder_load_has_less_time():
     assert sooner < later
 
 
-def test_the_plateau_is_when_the_latent_heat_is_gone():
-    """Against a fine forward march of the edge held at its freezing point."""
-    request = ask("refuel_in_time", trip__ambient_c=[-20.0] * 49, trip__stops=[])
-    columns = columns_of([request.unit])
-    net = model_of(grid_of(request.trip), columns, request.load).net
-    latent = 280e3 * 0.15 * 4000.0
-    ours = plateau_h(
-        net,
-        from_h=np.array([6.0]),
-        core_c=np.array([3.0]),
-        freezes_c=-1.0,
-        latent_j=latent,
-        ambient_c=np.full(49, -20.0),
-    )
-    core, drawn, t, dt = 3.0, 0.0, 0.0, 30.0
-    out = 19.0 * float(1 / (1 / net.edge[0] + 1 / (net.ua[0] - net.wall[0])) + net.wall[0])
+@pytest.mark.parametrize(("name", "hour"), [("tiny_load", 0), ("tiny_load", 18), ("refuel_in_time", 0)])
+def test_the_plateau_is_when_the_latent_heat_is_gone(name, hour):
+    """Against an explicit march of lining, edge and core with the edge's latent heat tracked as enthalpy."""
+    request = ask(name, trip__stops=[])
+    plan = nominal(request.unit, load=request.load, trip=request.trip)
+    model = model_of(grid_of(request.trip), columns_of([request.unit]), request.load)
+    lining = plan.hours.air_c[hour] * 2 - plan.hours.edge_c[hour]  # a start near enough: the lining is soon forgotten
+    x = [lining, plan.hours.edge_c[hour], plan.hours.core_c[hour]]
+    reached, frozen = frozen_through_h(model.net, request, x, float(hour))
+    assert plan.damage_after_h[hour] == pytest.approx(reached - hour, abs=0.6)
+    assert plan.plateau_h[hour] == pytest.approx(frozen - reached, rel=0.05)
+
+
+def frozen_through_h(net, request, x, hour: float) -> tuple[float, float]:
+    """Return when the edge reaches its freezing point and when its latent heat is gone [h]."""
+    film, edge, shell, wall, bulk = (float(v[0]) for v in (net.film, net.edge, net.shell, net.wall, net.bulk))
+    hours, load = np.arange(request.trip.hours + 1), request.load
+    latent, drawn, reached, dt = load.latent_kj_kg * 1e3 * load.edge_share * load.mass_kg, 0.0, None, 30.0
     while drawn < latent:
-        flow = float(net.bulk[0]) * (core + 1.0)
-        drawn += max(out - flow, 0.0) * dt
-        core -= flow / float(net.c_core[0]) * dt
-        t += dt
-    assert float(ours[0]) == pytest.approx(t / 3600, rel=0.01)
+        ambient = float(np.interp(hour, hours, request.trip.ambient_c))
+        air = (film * x[0] + edge * x[1]) / (film + edge)
+        into = edge * (air - x[1]) - bulk * (x[1] - x[2]) - wall * (x[1] - ambient)
+        frozen = x[1] <= load.freezes_c and (drawn > 0 or into < 0)
+        x[0] += (film * (air - x[0]) - shell * (x[0] - ambient)) / float(net.c_lining[0]) * dt
+        x[2] += bulk * (x[1] - x[2]) / float(net.c_core[0]) * dt
+        if frozen:
+            reached = hour if reached is None else reached
+            drawn -= into * dt
+        else:
+            x[1] += into / float(net.c_edge[0]) * dt
+        hour += dt / 3600
+    assert reached is not None
+    return reached, hour
 
 
 def test_no_plateau_where_the_edge_does_not_freeze():
