@@ -38,7 +38,7 @@ def fault(stage: Stage) -> None:
         "PUT", f"trips/{reference}/assignment/", {"unit": number}, expect=(409,), tag="*"
     ).body
     stage.teller.line("planning", f"tries to assign {number} all the same")
-    stage.teller.verdict("", "blocked", f"409 {refusal['type'].rsplit('/', 1)[-1]}: {refusal['title']}")
+    stage.teller.verdict("", "blocked", f"409 {refusal['type'].strip('/').rsplit('/', 1)[-1]}: {refusal['title']}")
     stage.pause(3)
 
 
@@ -145,8 +145,8 @@ def _reason_words(reason: Mapping[str, Any] | None) -> str:
 
 
 def _await_message(stage: Stage, number: str, channel: str) -> None:
-    message = stage.until(f"{channel} about {number}", lambda: stage.arrived(number, channel=channel))
-    stage.teller.message(channel, message["address"], message["subject"])
+    address, words = stage.until(f"{channel} about {number}", lambda: stage.arrived(number, channel=channel))
+    stage.teller.message(channel, address, words)
 
 
 def _repair_and_recheck(stage: Stage, number: str, item: str) -> None:

@@ -18,6 +18,7 @@ MEASURED: Mapping[str, Mapping[str, Any]] = {
     "battery": {"battery_rest_v": 12.85, "battery_rest_h": 9.0},
 }
 LOADED = ("T-401",)
+REPORTS = ("pre_trip", "post_trip")
 
 
 def set_scene(stage: Stage) -> None:
@@ -111,19 +112,24 @@ def inspect(
     *,
     performed_min: float | None = None,
     defects: Mapping[str, str] | None = None,
-    reviewed: int | None = None,
 ) -> dict[str, Any]:
-    """A pre-trip inspection by the inspector, signed; made now unless a minute is given."""
+    """A pre-trip inspection by the inspector, signed, with the last report reviewed; now unless a minute is given."""
     body: dict[str, Any] = {
         "sheet": sheet["key"],
         "unit": number,
         "observations": observations(sheet, defects=defects or {}, values=MEASURED),
-        "signature": {"meaning": "performed", "reviewed": reviewed},
+        "signature": {"meaning": "performed", "reviewed": last_report(stage, number)},
     }
     if performed_min is not None:
         body["performed_at"] = stage.scenario.text_at(performed_min)
     report: dict[str, Any] = stage.cast.inspector.post("inspections/", body)
     return report
+
+
+def last_report(stage: Stage, number: str) -> int | None:
+    """The unit's newest signed report, which the next signer has to read first; None before the first."""
+    rows = stage.cast.inspector.get(f"inspections/?unit={number}&state=signed")["items"]
+    return next((row["id"] for row in rows if row["kind"] in REPORTS), None)
 
 
 def record_loading(stage: Stage, reference: str, *, performed_min: float | None = None) -> None:

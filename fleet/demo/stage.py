@@ -7,11 +7,13 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any, TypeVar
 
 from fleet.demo.founding import Cast
 from fleet.demo.scenario import Scenario
 from fleet.demo.teller import Teller
+from fleet.embedded.inbox import receipts_in
 
 T = TypeVar("T")
 PATIENCE_S = 20.0
@@ -37,6 +39,8 @@ class Stage:
     pace_s: float
     stopping: threading.Event
     hook_url: str
+    folder: Path | None
+    """Where our own receivers keep what arrives; None when somebody else receives."""
     shown: set[int] = field(default_factory=set)
     """Deliveries the story has already shown."""
 
@@ -70,15 +74,22 @@ class Stage:
         items = self.cast.manager.get(f"holds/?trip={reference}")["items"]
         return items[0] if items and items[0]["state"] == state else None
 
-    def arrived(self, number: str, *, channel: str) -> dict[str, Any] | None:
-        """A message about a unit that has been sent and that the story has not shown yet."""
+    def arrived(self, number: str, *, channel: str) -> tuple[str, str] | None:
+        """Address and words of a message about a unit that was sent and that the story has not shown yet."""
         for delivery in self.cast.manager.get("deliveries/?state=sent&limit=50")["items"]:
             fresh = delivery["id"] not in self.shown and delivery["channel"] == channel
-            if fresh and number in str(delivery["subject"]):
+            if fresh and delivery["document"].get("unit") == number:
                 self.shown.add(delivery["id"])
-                found: dict[str, Any] = delivery
-                return found
+                return delivery["address"], self._words_of(delivery)
         return None
+
+    def _words_of(self, delivery: dict[str, Any]) -> str:
+        """The subject as the receiver has it; without a receiver of our own, what the service says it sent."""
+        receipts = receipts_in(self.folder) if self.folder is not None else []
+        for receipt in receipts:
+            if delivery["message_id"] in receipt["id"]:
+                return str(receipt["subject"])
+        return f"{delivery['purpose']} {delivery['document']['unit']}, {delivery['urgency']} ({delivery['reason']})"
 
 
 def first_reason(answer: dict[str, Any]) -> dict[str, Any] | None:

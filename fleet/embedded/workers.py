@@ -30,14 +30,20 @@ class Workers:
         ]
 
     def start(self) -> bool:
-        """Starts the threads; whether every worker took its queue in time."""
+        """Starts the threads, one after the other; whether every worker took its queue in time.
+
+        Celery keeps the queues to consume on the application: a worker reads them while it gets ready, so the next
+        one may choose its own only after that.
+        """
         state.should_stop = None
         # The in-process broker has no host; kombu's warning that it takes "localhost" instead says nothing.
         logging.getLogger("kombu.connection").setLevel(logging.ERROR)
-        for thread in self._threads:
-            thread.start()
         give_up_at = time.monotonic() + START_S
-        return all(ready.wait(max(give_up_at - time.monotonic(), 0)) for ready in self._ready.values())
+        for queue, thread in zip(QUEUES, self._threads, strict=True):
+            thread.start()
+            if not self._ready[queue].wait(max(give_up_at - time.monotonic(), 0)):
+                return False
+        return True
 
     def stop(self, *, timeout_s: float = 30) -> bool:
         """Lets each worker finish its task; whether all of them ended in time. An idle one takes up to 2 s."""

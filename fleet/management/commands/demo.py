@@ -93,7 +93,7 @@ class Command(BaseCommand):
         cast = found_cast(scenario, url=url)
         shell_file = write_shell_file(folder, url=url, tokens=cast.tokens) if folder is not None else None
         teller = Teller()
-        stage = Stage(scenario, cast, teller, options["pace"], stopping, hook_url)
+        stage = Stage(scenario, cast, teller, options["pace"], stopping, hook_url, folder)
         teller.title(
             f"warmgate — one winter evening at {scenario.fleet['name']} (invented)", f"The service answers at {url}"
         )
