@@ -172,6 +172,9 @@ def _move_state(batch: Batch, item: Item, key: Key, read: ReadingValues) -> bool
     if read.position is not None:
         named.append(("position", list(read.position)))
     moved = [fold(state.values, name, value, at=text, source=source) for name, value in named]
+    engine_h = read.values[FIELD_NAMES.index("engine_hours_h")]
+    if engine_h is not None:
+        moved.append(fold(state.facts, "fleet.first_engine_hours", engine_h, at=text, source=source))
     unit_on = read.values[FIELD_NAMES.index("unit_on")]
     if unit_on is not None:
         moved.append(fold(state.facts, "fleet.last_on" if unit_on else "fleet.first_off", True, at=text, source=source))

@@ -19,7 +19,7 @@ from fleet.models import UnitState
 Entry = list[Any]
 """[value, at, source]: *at* as fixed-width text, so that [at, source] compare as they should."""
 
-OLDEST_WINS = frozenset({"fleet.first_off"})
+OLDEST_WINS = frozenset({"fleet.first_off", "fleet.first_engine_hours"})
 """Facts that keep their earliest moment instead of their newest."""
 
 

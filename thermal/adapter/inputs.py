@@ -6,7 +6,6 @@ Hours count from `starts_at`: the departure of a planned trip (now, when it is o
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,7 +14,7 @@ import numpy as np
 
 from fleet.checks.load_temperature import measured_load
 from fleet.models.readiness import Phase
-from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts
+from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, UnitFacts
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
 from thermal.mixed import Governed
 
@@ -102,8 +101,8 @@ def forecast_gap(facts: Facts, now: datetime) -> str:
 def newest_fuel(facts: Facts, now: datetime) -> Known | None:
     """The newest of gauge and dip, if it is not older than the policy allows for a parked unit."""
     known = [facts.unit.values.get("fuel_l"), facts.unit.facts.get("inspections.fuel_dip_l")]
-    oldest = now - timedelta(hours=facts.policy.fuel_measured_h)
-    fresh = [value for value in known if value is not None and value.at >= oldest]
+    counts_for = timedelta(hours=facts.policy.fuel_measured_h)
+    fresh = [value for value in known if value is not None and now - value.at < counts_for]
     return max(fresh, key=lambda value: value.at) if fresh else None
 
 
@@ -247,7 +246,7 @@ def _start(facts: Facts, governed: Governed, now: datetime) -> Start | None:
 def _risk(facts: Facts, starts_at: datetime, k_source: str, now: datetime) -> Risk:
     median_h = facts.trip.help_median_h or facts.policy.help_median_h
     p90_h = facts.trip.help_p90_h or facts.policy.help_p90_h
-    failures, engine_h = failure_history(facts.unit.facts)
+    failures, engine_h = failure_history(facts.unit)
     issued_at = facts.trip.ambient_issued_at or now
     return Risk(
         sd_ln_k=SD_LN_K[k_source],
@@ -259,9 +258,13 @@ def _risk(facts: Facts, starts_at: datetime, k_source: str, now: datetime) -> Ri
     )
 
 
-def failure_history(unit_facts: Mapping[str, Known]) -> tuple[float, float]:
-    """Gamma posterior of the unit's failures per engine hour, from what the alarm records published."""
-    history = unit_facts.get("alarms.heat_failures")
-    if history is None:
+def failure_history(unit: UnitFacts) -> tuple[float, float]:
+    """Gamma posterior of the unit's failures per engine hour: faults that stopped its heat, as the alarm records
+    count them, over the engine hours that its readings span. Without hours the faults say nothing of a rate."""
+    first, last = unit.facts.get("fleet.first_engine_hours"), unit.values.get("engine_hours_h")
+    if first is None or last is None or last.value <= first.value:
         return failure_posterior(failures=0, engine_h=0)
-    return failure_posterior(failures=history.value["failures"], engine_h=history.value["engine_h"])
+    failures = unit.facts.get("alarms.heat_failures")
+    return failure_posterior(
+        failures=0 if failures is None else float(failures.value), engine_h=float(last.value) - float(first.value)
+    )

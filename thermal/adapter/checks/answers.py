@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+
+import numpy as np
 
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome
@@ -28,7 +30,16 @@ def forecast_or_answer(check: str, facts: Facts, result: Result | None) -> Forec
     return result
 
 
-def coldest_c(facts: Facts) -> float | None:
-    """The coldest ambient the forecast gives from now to the last arrival [degC], None without a forecast."""
-    temps = [temp_c for at, temp_c in facts.trip.ambient if at <= facts.trip.arrive_at + LATE]
-    return min(temps, default=None)
+def coldest_c(facts: Facts, now: datetime) -> float | None:
+    """The coldest ambient the forecast gives from now to the last arrival and LATE after it [degC].
+
+    Linear between points, so that a cold one beyond the end counts as far as it reaches in; None without a forecast.
+    """
+    points = facts.trip.ambient
+    if not points:
+        return None
+    end = facts.trip.expected_at(now) + LATE
+    inside = [temp_c for at, temp_c in points if now <= at <= end]
+    times = [at.timestamp() for at, _ in points]
+    edges = np.interp([now.timestamp(), end.timestamp()], times, [temp_c for _, temp_c in points])
+    return round(min(inside + edges.tolist()), 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fleet.readiness.facts import Facts
@@ -25,8 +26,8 @@ CHARGE = Remedy(
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts)
-    if known is None or now - known.at > VALID:
+    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts, now)
+    if known is None or now - known.at >= VALID:
         return Finding(
             ID, Outcome.UNKNOWN, "The battery's rest voltage has not been measured within a week.", SOURCE,
             remedy=Remedy("measure_battery", "Measure the voltage after two hours at rest, engine off."),
@@ -47,7 +48,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
         )
     except ThermalError as error:
         return Finding(ID, Outcome.UNKNOWN, f"The voltage cannot be judged: {error}.", SOURCE)
-    return _weigh(facts, state, cold_c)
+    return replace(_weigh(facts, state, cold_c), changes_at=known.at + VALID)
 
 
 def _weigh(facts: Facts, state: BatteryState, cold_c: float) -> Finding:

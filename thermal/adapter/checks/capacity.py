@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 
 from fleet.clock import text_of
@@ -38,7 +39,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     elif capacity.ratio < factor:
         outcome = Outcome.CONCERN
     if outcome is not Outcome.PASS:
-        needed_kw = round(capacity.needed_kw * factor, 1)
+        needed_kw = math.ceil(capacity.needed_kw * factor * 10) / 10  # up: rounded down it would not do
         remedy = Remedy(
             action="change_unit",
             text=f"Take a unit that gives at least {needed_kw:g} kW in a box as tight, or leave when it is warmer.",

@@ -18,9 +18,9 @@ SOURCE = "glycol table and CoolProp, docs/thermal-method.md; policy: coolant_mar
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts)
+    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts, now)
     measure = Remedy("measure_coolant", "Measure the glycol share with a refractometer, cold, at the inspection.")
-    if known is None or now - known.at > timedelta(days=facts.policy.measured_valid_days):
+    if known is None or now - known.at >= timedelta(days=facts.policy.measured_valid_days):
         text = "The coolant's glycol share has not been measured within its validity."
         return Finding(ID, Outcome.UNKNOWN, text, SOURCE, remedy=measure)
     if cold_c is None:
@@ -41,6 +41,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     return Finding(
         ID, outcome, text, SOURCE, round(freezes_c, 1), cold_c, "degC", round(margin_k, 1),
         remedy=None if outcome is Outcome.PASS else remedy,
+        changes_at=known.at + timedelta(days=facts.policy.measured_valid_days),
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 
 import numpy as np
@@ -35,7 +36,8 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         f"{facts.trip.damage_c:g} °C after {least_h:.1f} h; help takes up to {help_h:g} h."
     )
     short = least_h < help_h
-    remedy = Remedy("arrange_help", f"Arrange help within {least_h:.1f} h along the route.", round(least_h, 1), "h")
+    within_h = math.floor(least_h * 10) / 10  # down: rounded up it would come too late
+    remedy = Remedy("arrange_help", f"Arrange help within {within_h:g} h along the route.", within_h, "h", Outcome.PASS)
     return Finding(
         ID,
         Outcome.CONCERN if short else Outcome.PASS,

@@ -28,14 +28,15 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if colder is not None and colder > facts.policy.forecast_colder_k:
         text = f"It is {colder:.1f} K colder at the unit than the forecast says for now."
         return Finding(
-            ID, Outcome.CONCERN, text, SOURCE, round(colder, 1), facts.policy.forecast_colder_k, "K", remedy=RENEW
+            ID, Outcome.CONCERN, text, SOURCE, round(colder, 1), facts.policy.forecast_colder_k, "K", remedy=RENEW,
+            changes_at=facts.unit.values["ambient_c"].at + FRESH,
         )  # fmt: skip
     issued_at = facts.trip.ambient_issued_at
     if issued_at is None:
         return Finding(ID, Outcome.CONCERN, "The forecast does not say when it was made.", SOURCE, remedy=RENEW)
     limit = timedelta(hours=facts.policy.forecast_age_h)
     age_h = (now - issued_at) / timedelta(hours=1)
-    old = now - issued_at > limit
+    old = now - issued_at >= limit
     return Finding(
         ID,
         Outcome.CONCERN if old else Outcome.PASS,
@@ -53,7 +54,7 @@ def _yard_colder_k(facts: Facts, now: datetime) -> float | None:
     """How much colder the unit's ambient sensor reads than the forecast for that moment [K]."""
     reading = facts.unit.values.get("ambient_c")
     points = facts.trip.ambient
-    if reading is None or now - reading.at > FRESH or not points[0][0] <= reading.at <= points[-1][0]:
+    if reading is None or now - reading.at >= FRESH or not points[0][0] <= reading.at <= points[-1][0]:
         return None
     times = [at.timestamp() for at, _ in points]
     expected = float(np.interp(reading.at.timestamp(), times, [temp_c for _, temp_c in points]))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from fleet.clock import text_of
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -16,6 +18,9 @@ ID = "thermal.fuel"
 SOURCE = f"policy: fuel_reserve_l, fuel_reserve_share, fuel_reserve_h; {METHOD}"
 
 
+FURTHER_FILL = Remedy("plan_fill", "A full tank does not reach from one fill to the next: plan a further fill between.")
+
+
 def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     forecast = forecast_or_answer(ID, facts, result)
     if isinstance(forecast, Finding):
@@ -23,9 +28,13 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     if forecast.inputs.fuel is None:
         return Finding(ID, Outcome.UNKNOWN, f"There is no fuel reading of {facts.unit.number}.", SOURCE)
     before_l = burnt_before_departure_l(facts, forecast, now)
-    finding = _weigh(facts, forecast, before_l)
+    finding, leg = _weigh(facts, forecast, before_l)
+    finding = replace(finding, changes_at=forecast.inputs.fuel.at + timedelta(hours=facts.policy.fuel_measured_h))
     if finding.outcome is Outcome.PASS:
         return finding
+    unit = forecast.inputs.unit
+    if leg > 0 or unit.fuel_at_start_l >= unit.heater.tank_l:
+        return replace(finding, remedy=FURTHER_FILL)
     return _with_remedy(finding, facts, forecast, before_l)
 
 
@@ -49,10 +58,11 @@ def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:
     return max(policy.fuel_reserve_l, policy.fuel_reserve_share * need_l, policy.fuel_reserve_h * worst_l_h)
 
 
-def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> Finding:
-    """Judges the leg that is shortest of fuel: the first from what is in the tank, later ones from a full tank."""
+def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, int]:
+    """Judges the leg that is shortest of fuel, and says which: the first from what is in the tank, later ones from a
+    full tank."""
     unit = forecast.inputs.unit
-    worst: Finding | None = None
+    worst: tuple[Finding, int] | None = None
     for index, leg in enumerate(forecast.nominal.legs):
         need_l = leg.need_l + (before_l if index == 0 else 0.0)
         have_l = leg.have_l - unit.reserve_l
@@ -73,8 +83,8 @@ def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> Finding:
             None if ratio is None else round(ratio, 2), contributes={"forecast": _numbers(forecast, before_l)},
         )  # fmt: skip
         order = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
-        if worst is None or order.index(outcome) < order.index(worst.outcome):
-            worst = finding
+        if worst is None or order.index(outcome) < order.index(worst[0].outcome):
+            worst = finding, index
     assert worst is not None
     return worst
 
@@ -85,7 +95,7 @@ def _numbers(forecast: Forecast, before_l: float) -> dict[str, object]:
         "fuel_l": round(plan.legs[0].need_l, 1),
         "fuel_total_l": round(sum(leg.need_l for leg in plan.legs), 1),
         "fuel_before_departure_l": round(before_l, 1),
-        "fuel_out_at": None if plan.fuel_out_h is None else forecast.at(plan.fuel_out_h).isoformat(),
+        "fuel_out_at": None if plan.fuel_out_h is None else text_of(forecast.at(plan.fuel_out_h)),
     }
 
 
@@ -95,10 +105,10 @@ def _with_remedy(finding: Finding, facts: Facts, forecast: Forecast, before_l: f
     tank_l, have_l = unit.heater.tank_l, unit.fuel_at_start_l
     assert finding.measured is not None
     assert finding.required is not None
-    missing_l = round(finding.required - finding.measured + 0.5)
+    missing_l = math.ceil(finding.required - finding.measured + 0.1)  # both are rounded to a tenth
     room_l = tank_l - have_l
     amount_l = max(min(missing_l, room_l), 0.0)
-    then = _weigh(facts, with_fuel(forecast, min(have_l + amount_l, tank_l)), before_l).outcome
+    then = _weigh(facts, with_fuel(forecast, min(have_l + amount_l, tank_l)), before_l)[0].outcome
     text = f"Fill at least {amount_l:.0f} L before departure."
     if missing_l > room_l:
         text = (

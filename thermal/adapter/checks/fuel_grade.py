@@ -22,8 +22,8 @@ SHIFT = Remedy("winter_fuel", "Fill winter fuel of a class fit for the coldest h
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts)
-    if known is None or now - known.at > VALID:
+    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts, now)
+    if known is None or now - known.at >= VALID:
         text = "The class of the fuel in the tank has not been recorded within 30 days."
         return Finding(ID, Outcome.UNKNOWN, text, SOURCE, remedy=Remedy("record_fuel", "Record the fuel's class."))
     if cold_c is None:
@@ -38,7 +38,9 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     measured = grade.cfpp_c
     margin = None if measured is None else round(cold_c - measured, 1)
     remedy = None if outcome is Outcome.PASS else SHIFT
-    return Finding(ID, outcome, text, SOURCE, measured, cold_c, "degC", margin, remedy=remedy)
+    return Finding(
+        ID, outcome, text, SOURCE, measured, cold_c, "degC", margin, remedy=remedy, changes_at=known.at + VALID
+    )
 
 
 CHECK = Check(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -28,13 +29,17 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     set_c = forecast.inputs.trip.set_point_c
     ambient_c = _ambient_at(facts, facts.trip.loading_at)
     air = facts.unit.values.get("return_air_c")
-    fresh = air is not None and now - air.at <= FRESH
+    fresh = air is not None and now - air.at < FRESH
     air_c = float(air.value) if air is not None and fresh else min(ambient_c, set_c)
+    stale_at = air.at + FRESH if air is not None and fresh else None
     if fresh and air_c >= set_c - facts.policy.preheat_tolerance_k:
-        return _finding(Outcome.PASS, f"The box is warm: {air_c:g} °C.", 0.0, forecast)
+        warm = _finding(Outcome.PASS, f"The box is warm: {air_c:g} °C.", 0.0, forecast)
+        return replace(warm, changes_at=stale_at)
     if now >= facts.trip.loading_at:
         return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {air_c:g} °C.", None, forecast)
-    return _in_time(facts, forecast, air_c=air_c, ambient_c=ambient_c, now=now)
+    finding = _in_time(facts, forecast, air_c=air_c, ambient_c=ambient_c, now=now)
+    moments = [moment for moment in (finding.changes_at, stale_at) if moment is not None]
+    return replace(finding, changes_at=min(moments, default=None))
 
 
 def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, ambient_c: float, now: datetime) -> Finding:
@@ -55,7 +60,8 @@ def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, ambient_c: float
     if now < at_preheat(facts):
         return Finding(
             ID, Outcome.PENDING, needed, SOURCE, round(left_h, 2), round(warming.empty_h, 2), "h",
-            due_at=at_preheat(facts), changes_at=at_preheat(facts), contributes=_numbers(warming.empty_h),
+            due_at=at_preheat(facts), changes_at=min(at_preheat(facts), start_by),
+            contributes=_numbers(warming.empty_h),
         )  # fmt: skip
     remedy = Remedy("preheat", f"Heat the box, at the latest from {start_by:%H:%M} UTC on.")
     return Finding(

@@ -18,9 +18,11 @@ SOURCE = f"load limits; {METHOD}"
 def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     damage_c, high_c = facts.trip.damage_c, facts.trip.high_c
     low_c = facts.trip.low_c
-    if facts.trip.needs_heat and high_c is not None and max(damage_c or high_c - 1, low_c or high_c - 1) >= high_c:
+    floor_c = max((limit for limit in (damage_c, low_c) if limit is not None), default=None)
+    if facts.trip.needs_heat and high_c is not None and floor_c is not None and floor_c >= high_c:
         text = (
-            f"No temperature suits all of the load: part of it needs {low_c:g} °C or more, part at most {high_c:g} °C."
+            f"No temperature suits all of the load: part of it needs {floor_c:g} °C or more, "
+            f"part at most {high_c:g} °C."
         )
         return Finding(
             ID, Outcome.BLOCK, text, SOURCE, releasable=False,
