@@ -23,6 +23,10 @@ __all__ = [
 ]  # fmt: skip
 
 
+# Share of the set point's distance from ambient that the air has lost when doors close; fitted to resolved cycles.
+REFILL = 0.9
+
+
 @dataclass(frozen=True, slots=True)
 class Model:
     """Everything that a march over a grid needs for columns (w): networks, door states and exact steps."""
@@ -135,7 +139,9 @@ def propagate(
     drift = steps.ambient[:, grid.kind] * ambient
     if model.net.heat_core.any():
         drift += steps.own[:, grid.kind]
-    row, wanted = _control(model, steps, set_c=set_c.astype(dtype), ambient=ambient, drift=drift)
+    set_c = set_c.astype(dtype)
+    _refill_air(model, steps, drift=drift, span_k=set_c - ambient)
+    row, wanted = _control(model, steps, set_c=set_c, ambient=ambient, drift=drift)
     low, high = _limits(model, dtype)
     course = Course(
         kind=grid.kind.tolist(),
@@ -154,6 +160,24 @@ def propagate(
 
 def _cast(steps: Steps, dtype: type) -> Steps:
     return Steps(*(getattr(steps, f.name).astype(dtype, copy=False) for f in fields(steps)))
+
+
+def _refill_air(model: Model, steps: Steps, *, drift: Array, span_k: Array) -> None:
+    """Charge the lining, in the step after doors close, with the heat that fills the air again; changes `drift`.
+
+    The air has no store of its own here, but the air that an open door took away has to be warmed once.
+    """
+    grid, columns, net = model.grid, model.columns, model.net
+    for s in np.flatnonzero((grid.door[:-1] > 0) & (grid.door[1:] == 0)).tolist():
+        door = model.door[grid.door[s]]
+        lost = REFILL * columns.air_j_k / net.c_lining * door / (net.air_sum + door) * span_k[s]
+        drift[:, s + 1] -= steps.m[:, 0, grid.kind[s + 1]] * lost.astype(drift.dtype)
+
+
+def _delay(model: Model) -> Array:
+    """Return how long the air's heat follows the fire: the coolant's lag and the air's own, s, shape (w,)."""
+    delay: Array = model.columns.lag + model.columns.air_j_k / model.net.air_sum
+    return delay
 
 
 def _control(model: Model, steps: Steps, *, set_c: Array, ambient: Array, drift: Array) -> tuple[Array, Array]:
@@ -186,7 +210,7 @@ def _limits(model: Model, dtype: type) -> tuple[list[Array], list[Array]]:
     high = [nothing if off else most for off in grid.off.tolist()]
     starts = [s for s in range(1, len(grid.off)) if grid.off[s - 1] and not grid.off[s]]
     for first in ([0] if grid.cold_start else []) + starts:
-        waiting = columns.lag
+        waiting = _delay(model)
         for s in range(first, len(grid.dt_s)):
             share = (np.maximum(grid.dt_s[s] - waiting, 0.0) / grid.dt_s[s]).astype(dtype)
             low[s], high[s] = low[s] * share, high[s] * share
@@ -199,7 +223,7 @@ def _limits(model: Model, dtype: type) -> tuple[list[Array], list[Array]]:
 def _cooling(model: Model, dtype: type) -> dict[int, Array]:
     """Return, for the step in which a heater is switched off, the share of its last heat that the coolant still
     gives."""
-    grid, lag = model.grid, np.maximum(model.columns.lag, 1.0)
+    grid, lag = model.grid, np.maximum(_delay(model), 1.0)
     return {
         s: (-np.expm1(-grid.dt_s[s] / lag) * lag / grid.dt_s[s]).astype(dtype)
         for s in range(1, len(grid.off))
