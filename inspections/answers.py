@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from fleet.http.fields import InstantField
-from inspections.models import Defect, Inspection, Observation, Repair, Sheet, Signature
+from inspections.models import Defect, Inspection, Observation, Photo, Repair, Sheet, Signature
 
 
 class SheetOutput(serializers.ModelSerializer):
@@ -37,12 +37,25 @@ class SignatureOutput(serializers.ModelSerializer):
         fields = ("meaning", "name", "role", "server_at", "device_at")
 
 
+class PhotoOutput(serializers.ModelSerializer):
+    """A photo; its picture is at `photos/{id}/picture/`."""
+
+    observation = serializers.IntegerField(source="observation_id", allow_null=True)
+    uploaded_by = serializers.CharField(source="uploaded_by.name")
+    uploaded_at = InstantField()
+
+    class Meta:
+        model = Photo
+        fields = ("id", "observation", "sha256", "size_bytes", "width_px", "height_px", "uploaded_by", "uploaded_at")
+
+
 class ObservationOutput(serializers.ModelSerializer):
     values = serializers.DictField()
+    photos: Any = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
 
     class Meta:
         model = Observation
-        fields = ("id", "item", "label", "outcome", "blocks", "if_fitted", "note", "values")
+        fields = ("id", "item", "label", "outcome", "blocks", "if_fitted", "note", "values", "photos")
 
 
 class RepairOutput(serializers.ModelSerializer):

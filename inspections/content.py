@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fleet.clock import stamp
-from inspections.models import Inspection, Repair, ServiceRecord, Signature
+from inspections.models import Inspection, Observation, Repair, ServiceRecord, Signature
 
 
 def inspection_content(row: Inspection) -> dict[str, Any]:
@@ -30,11 +30,18 @@ def inspection_content(row: Inspection) -> dict[str, Any]:
                 "blocks": seen.blocks,
                 "note": seen.note,
                 "values": seen.values,
+                **_photos(seen),
             }
             for seen in row.observations.order_by("position")
         ],
         "signatures": [signature_content(one) for one in row.signatures.order_by("meaning")],
     }
+
+
+def _photos(seen: Observation) -> dict[str, Any]:
+    """Hashes of an observation's photos; nothing when there are none."""
+    hashes = list(seen.photos.order_by("pk").values_list("sha256", flat=True))
+    return {"photos": hashes} if hashes else {}
 
 
 def repair_content(row: Repair) -> dict[str, Any]:

@@ -75,7 +75,7 @@ def _limit(document: Mapping[str, Any], side: str, design: Mapping[str, float | 
     limit = document.get(side)
     if limit is not None and document.get("per_12v"):
         nominal_v = design.get("nominal_v")
-        return None if nominal_v is None else limit * nominal_v / 12.0
+        return None if nominal_v is None else round(limit * nominal_v / 12.0, 6)
     return None if limit is None else float(limit)
 
 

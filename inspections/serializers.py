@@ -54,6 +54,10 @@ class ObservationInput(StrictSerializer):
     outcome = StrictChoiceField(choices=Observation.Outcome.choices)
     note = StrictCharField(max_length=2000, multiline=True, default="", allow_blank=True)
     values = ValuesInput(required=False)
+    photos = serializers.ListField(
+        child=StrictIntegerField(min_value=1, max_value=INT64), required=False, max_length=10,
+        help_text="Ids of photos uploaded before.",
+    )  # fmt: skip
 
 
 class SignatureInput(StrictSerializer):

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.urls import URLPattern, path
 
-from inspections import plan_views, views
+from inspections import photo_views, plan_views, record_views, views
 
 LIST: dict[str, Any] = {"get": "list"}
 DETAIL: dict[str, Any] = {"get": "retrieve"}
@@ -22,6 +22,11 @@ urlpatterns: list[URLPattern] = [
     path("inspections/<int:pk>/corrections/", views.CorrectionView.as_view(), name="inspection-corrections"),
     path("inspections/<int:pk>/rechecks/", views.RecheckView.as_view(), name="inspection-rechecks"),
     path("inspections/<int:pk>/repairs/", views.SignRepairView.as_view(), name="inspection-repairs"),
+    path("inspections/<int:pk>/pdf/", record_views.PdfView.as_view(), name="inspection-pdf"),
+    path("exports/<slug:what>/", record_views.ExportView.as_view(), name="exports"),
+    path("photos/", photo_views.PhotoView.as_view(LIST | {"post": "create"}), name="photos"),
+    path("photos/<int:pk>/", photo_views.PhotoView.as_view(DETAIL), name="photo"),
+    path("photos/<int:pk>/picture/", photo_views.PictureView.as_view(), name="photo-picture"),
     path("repairs/", views.RepairView.as_view(LIST), name="repairs"),
     path("repairs/<int:pk>/", views.RepairView.as_view(DETAIL), name="repair"),
     path("defects/", views.DefectView.as_view(LIST), name="defects"),

@@ -97,7 +97,7 @@ class InspectionView(CommandView, ReadOnlyResource):
 
     def get_queryset(self) -> Any:
         rows = super().get_queryset().select_related("unit", "sheet", "trip")
-        return rows.prefetch_related("observations", "signatures") if self.action == "retrieve" else rows
+        return rows.prefetch_related("observations__photos", "signatures") if self.action == "retrieve" else rows
 
     def get_serializer_class(self) -> Any:
         return InspectionSummary if self.action == "list" else InspectionOutput

@@ -50,6 +50,7 @@ _ROWS: tuple[tuple[str, int, str], ...] = (
     ("alarm-still-reported", 409, "The unit still reports the fault"),
     ("already-signed", 409, "What is signed is never edited"),
     ("review-required", 409, "The last report has to be reviewed"),
+    ("not-a-photo", 415, "The upload is not a picture this service takes"),
     ("hazardous-load", 422, "A heated unit may not take this load"),
     # The service itself
     ("internal", 500, "The service failed"),

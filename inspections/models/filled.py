@@ -47,8 +47,8 @@ class Inspection(FleetRow):
     engine_hours_h = models.FloatField(null=True, blank=True)
     trip = models.ForeignKey(Trip, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     reviewed = models.ForeignKey(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="+",
-        help_text="The last report, which the signer reviewed.",
+        "self", null=True, blank=True, on_delete=models.DO_NOTHING, db_constraint=False, related_name="+",
+        help_text="The last report, which the signer reviewed. Kept as it was signed, also after that one was purged.",
     )  # fmt: skip
     refers_to = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="rechecks",

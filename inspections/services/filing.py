@@ -15,6 +15,7 @@ from inspections.form import Item, Seen, faults_in
 from inspections.models import Inspection, Observation, Sheet
 from inspections.selectors import form_items, inspection_of, sheet_for
 from inspections.services.acts import AlreadySigned, finish_act, locked_unit, require_revision
+from inspections.services.photos import tie_photos
 from inspections.services.sealing import seal_inspection
 from inspections.signing import require_time
 from inspections.standing import publish_progress
@@ -84,6 +85,7 @@ def write_observations(row: Inspection, unit: Unit, documents: Sequence[Mapping[
         unique_fields=["inspection", "item"],
         update_fields=["outcome", "note", "values"],
     )
+    tie_photos(row, documents)
 
 
 def _stated(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -48,14 +48,14 @@ def seal_inspection(
     *given*: `reviewed` (the last report's id, for a pre-trip inspection), `device_at`. *Raises* ReviewRequired.
     """
     _complete(row, unit)
-    row.reviewed = _reviewed(row, given, now)
+    row.reviewed_id = _reviewed(row, given)
     row.state, row.signed_at = Inspection.State.SIGNED, now
     row.result = result_of(row.observations.all())
     row.engine_hours_h = _engine_hours(row, unit)
     row.arrival = Inspection.Arrival.LATE if now - row.performed_at > LATE else Inspection.Arrival.IN_TIME
     row.save()
     sign(by, meaning=Signature.Meaning.PERFORMED, given=given, now=now, inspection=row)
-    if row.reviewed is not None:
+    if row.reviewed_id is not None:
         sign(by, meaning=Signature.Meaning.REVIEWED, given=given, now=now, inspection=row)
     _publish(row, unit, now)
     row.content_hash = content_hash(inspection_content(row))
@@ -96,11 +96,13 @@ def _complete(row: Inspection, unit: Unit) -> None:
     )
 
 
-def _reviewed(row: Inspection, given: Mapping[str, Any], now: datetime) -> Inspection | None:
+def _reviewed(row: Inspection, given: Mapping[str, Any]) -> int | None:
     """The report the signer says to have reviewed. A pre-trip inspection must name the newest one that could be read
     when it was performed (or a newer one)."""
-    if row.kind != Inspection.Kind.PRE_TRIP or row.supersedes_id is not None:
-        return row.supersedes.reviewed if row.supersedes is not None else None
+    if row.supersedes is not None:
+        return row.supersedes.reviewed_id
+    if row.kind != Inspection.Kind.PRE_TRIP:
+        return None
     owed = last_report(row.unit_id, before=row.performed_at, known_by=row.performed_at, without=row.pk)
     named = given.get("reviewed")
     if owed is None and named is None:
@@ -117,7 +119,7 @@ def _reviewed(row: Inspection, given: Mapping[str, Any], now: datetime) -> Inspe
             "Read the unit's last report and its repairs, then sign with its id in `reviewed`.",
             last_report=report_document(owed),
         )
-    return found
+    return None if found is None else found.pk
 
 
 def report_document(row: Inspection) -> dict[str, Any]:

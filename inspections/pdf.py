@@ -1,0 +1,196 @@
+"""One signed inspection as a printable document: what was asked, what was seen, the cautions, who signed, the hash.
+
+Set small on A4 so that a pre-trip sheet fits on one page where it can. The same record gives the same bytes on the same
+day's software: nothing in the file depends on when it was made.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from datetime import datetime
+from functools import lru_cache
+from io import BytesIO
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from inspections.forms import DISCLAIMER
+from inspections.models import Inspection, Observation, Repair, Signature
+
+MARGIN = 12 * mm
+WIDTHS = (46 * mm, 18 * mm, 122 * mm)
+WORDS = {"sound": "sound", "wear": "WEAR", "defect": "DEFECT", "not_seen": "not seen"}
+GRID = TableStyle(
+    [
+        ("GRID", (0, 0), (-1, -1), 0.25, colors.grey),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("TOPPADDING", (0, 0), (-1, -1), 0.6),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
+    ]
+)
+
+
+@lru_cache(maxsize=1)
+def _fonts() -> TTFont:
+    """The fonts that come with the PDF library, embedded so that every printer has them."""
+    regular = TTFont("Warmgate", "Vera.ttf")
+    pdfmetrics.registerFont(regular)
+    pdfmetrics.registerFont(TTFont("Warmgate-Bold", "VeraBd.ttf"))
+    return regular
+
+
+def printable(text: str) -> str:
+    """*text* in letters the font has: others lose their marks, and what is left over becomes a question mark."""
+    glyphs = _fonts().face.charToGlyph
+    out = []
+    for letter in text:
+        plain = letter if ord(letter) in glyphs else unicodedata.normalize("NFKD", letter)[:1]
+        out.append(plain if ord(plain) in glyphs or plain == "\n" else "?")
+    return "".join(out)
+
+
+def _style(size: float, *, bold: bool = False) -> ParagraphStyle:
+    _fonts()
+    return ParagraphStyle("w", fontName="Warmgate-Bold" if bold else "Warmgate", fontSize=size, leading=size * 1.2)
+
+
+def _text(text: str, size: float = 6.2, *, bold: bool = False) -> Paragraph:
+    marked = escape(printable(text)).replace("\n", "<br/>")
+    return Paragraph(marked, _style(size, bold=bold))
+
+
+def inspection_pdf(row: Inspection) -> bytes:
+    """The PDF of a signed inspection; its unit, sheet and trip are loaded."""
+    observations = list(row.observations.order_by("position").prefetch_related("photos"))
+    repairs = list(
+        Repair.objects.for_fleet(row.fleet_id)
+        .filter(observation__inspection=row)
+        .prefetch_related("signatures")
+        .order_by("pk")
+    )
+    signatures = list(row.signatures.order_by("meaning"))
+    story: list[Flowable] = [
+        _text(f"{row.sheet.title} · unit {row.unit.number} · {row.result}", 11, bold=True),
+        Spacer(1, 2 * mm),
+        _text(_head(row), 7),
+        Spacer(1, 1.5 * mm),
+        *_groups(row, observations),
+        *_repairs(repairs),
+        Spacer(1, 1.5 * mm),
+        _signatures(signatures),
+        Spacer(1, 1.5 * mm),
+        _text(f"SHA-256 of what was signed: {row.content_hash}", 6),
+        _text(DISCLAIMER, 6),
+    ]
+    out = BytesIO()
+    document = SimpleDocTemplate(
+        out,
+        pagesize=A4,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=MARGIN,
+        title=f"Inspection {row.pk}",
+        author="warmgate",
+        invariant=1,
+    )
+    foot = f"inspection {row.pk} · {row.unit.number} · {row.content_hash[:16]}"
+
+    def footer(canvas: Any, _: Any) -> None:
+        canvas.setFont("Warmgate", 6)
+        canvas.drawString(MARGIN, 7 * mm, printable(foot))
+        canvas.drawRightString(A4[0] - MARGIN, 7 * mm, f"page {canvas.getPageNumber()}")
+
+    document.build(story, onFirstPage=footer, onLaterPages=footer)
+    return out.getvalue()
+
+
+def _moment(at: datetime | None) -> str:
+    return "–" if at is None else f"{at:%Y-%m-%d %H:%M} UTC"
+
+
+def _head(row: Inspection) -> str:
+    lines = [
+        f"inspection {row.pk}, {row.kind}, sheet {row.sheet}, performed {_moment(row.performed_at)}, "
+        f"signed {_moment(row.signed_at)}, arrival {row.arrival}",
+        f"engine hours {row.engine_hours_h if row.engine_hours_h is not None else 'not known'}"
+        + (f", trip {row.trip.reference}" if row.trip else ""),
+    ]
+    if row.state == Inspection.State.SUPERSEDED:
+        lines.append("SUPERSEDED by a later inspection: kept as the record of what was signed then.")
+    if row.supersedes_id:
+        lines.append(f"Takes the place of inspection {row.supersedes_id}: {row.reason}")
+    if row.refers_to_id:
+        lines.append(f"Second look at items of inspection {row.refers_to_id}")
+    if row.reviewed_id:
+        lines.append(f"The last report, inspection {row.reviewed_id}, was reviewed.")
+    return "\n".join(lines)
+
+
+def _groups(row: Inspection, observations: Sequence[Observation]) -> list[Flowable]:
+    """Each group of the sheet with its caution and what was seen of its items."""
+    by_item = {seen.item: seen for seen in observations}
+    story: list[Flowable] = []
+    for group in row.sheet.groups:
+        seen = [(item, by_item[item["key"]]) for item in group["items"] if item["key"] in by_item]
+        if not seen:
+            continue
+        story.append(_text(group["title"], 7, bold=True))
+        if group.get("caution"):
+            story.append(_text(f"Caution: {group['caution']}", 6))
+        lines = [[_text(one.label), _outcome(one), _text(_words(item, one), 5.8)] for item, one in seen]
+        story.append(Table(lines, colWidths=WIDTHS, style=GRID, hAlign="LEFT"))
+        story.append(Spacer(1, 1 * mm))
+    return story
+
+
+def _outcome(one: Observation) -> Paragraph:
+    return _text(WORDS[one.outcome], bold=one.outcome in (Observation.Outcome.WEAR, Observation.Outcome.DEFECT))
+
+
+def _words(item: dict[str, Any], one: Observation) -> str:
+    parts = [one.note] if one.note else []
+    parts += [f"{name} = {value}" for name, value in sorted(one.values.items())]
+    parts += [f"photo {photo.pk} ({photo.sha256[:12]})" for photo in one.photos.all()]
+    if item.get("caution"):
+        parts.append(f"Caution: {item['caution']}")
+    return " · ".join(parts)
+
+
+def _repairs(repairs: Sequence[Repair]) -> list[Flowable]:
+    if not repairs:
+        return []
+    lines = [[_text(one.item), _text(one.kind.replace("_", " ")), _text(_repair_words(one), 5.8)] for one in repairs]
+    return [
+        _text("Repairs, or why none was necessary", 7, bold=True),
+        Table(lines, colWidths=WIDTHS, style=GRID, hAlign="LEFT"),
+    ]
+
+
+def _repair_words(one: Repair) -> str:
+    parts = [one.what_done, f"parts: {', '.join(one.parts)}" if one.parts else "", f"by {one.done_by}"]
+    parts.append(_moment(one.performed_at))
+    parts += [_signature_words(signature) for signature in one.signatures.all()]
+    return " · ".join(part for part in parts if part)
+
+
+def _signatures(signatures: Sequence[Signature]) -> Table:
+    lines = [[_text("Signed", bold=True), _text(_signature_words(one))] for one in signatures]
+    return Table(lines, colWidths=(WIDTHS[0], WIDTHS[1] + WIDTHS[2]), style=GRID, hAlign="LEFT")
+
+
+def _signature_words(one: Signature) -> str:
+    return (
+        f"{one.meaning} · {one.name}, {one.role} · service clock {_moment(one.server_at)} · "
+        f"device clock {_moment(one.device_at)}"
+    )
