@@ -35,16 +35,16 @@ class RouteFacts:
 
 
 def audience_of(rung: Rung, routes: Sequence[RouteFacts]) -> tuple[RouteFacts, ...]:
-    """The routes that a row of the ladder means; empty when there is no next person or channel."""
+    """The routes that a row of the ladder means. Without a next person or channel the first is asked again."""
     positions = sorted({route.position for route in routes})
     if rung.person is Pick.ALL:
         wanted = set(positions)
     else:
-        wanted = set(positions[:1] if rung.person is Pick.FIRST else positions[1:2])
+        wanted = set(positions[:1] if rung.person is Pick.FIRST else positions[1:2] or positions[:1])
     chosen: list[RouteFacts] = []
     for member_id in dict.fromkeys(route.member_id for route in sorted(routes, key=lambda route: route.order)):
         own = sorted((r for r in routes if r.member_id == member_id and r.position in wanted), key=lambda r: r.id)
-        chosen += own if rung.channel is Pick.ALL else own[:1] if rung.channel is Pick.FIRST else own[1:2]
+        chosen += own if rung.channel is Pick.ALL else own[:1] if rung.channel is Pick.FIRST else own[1:2] or own[:1]
     return tuple(chosen)
 
 

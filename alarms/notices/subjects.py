@@ -13,10 +13,8 @@ from django.db.models import F, Q
 from django.db.models.functions import Least
 
 from alarms.models import Alarm, Kind, Notice, NoticeSubject, Scheme, Tier
+from alarms.rules import HEAT_LOST
 from fleet.models import Hold, Trip
-
-HEAT_LOST = "heat-lost"
-"""Code of the derived alarm that says that no heat reaches the box."""
 
 
 def is_heat_lost(alarm: Alarm) -> bool:

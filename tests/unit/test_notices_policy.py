@@ -35,10 +35,11 @@ def test_people_of_one_order_number_are_told_together() -> None:
     assert ask(NoticeFacts(), hold(leaves_in=HOUR), routes=routes).routes == (1, 2)
 
 
-def test_without_a_next_channel_or_person_the_step_passes_silently() -> None:
+def test_without_a_next_channel_or_person_the_first_is_asked_again() -> None:
     alone = (RouteFacts(11, ANNA, 1),)
     decision = ask(sent(U.NOW, step=0, started=5 * MIN), NOW_TOLD, routes=alone)
-    assert (decision.reason, decision.routes, decision.step, decision.owner) == (Reason.NOTHING, (), 1, False)
+    assert (decision.reason, decision.routes, decision.step, decision.owner) == (Reason.NEXT_STEP, (11,), 1, False)
+    assert ask(sent(U.NOW, step=1, started=10 * MIN), NOW_TOLD, routes=alone).routes == (11,)
     everyone = ask(sent(U.NOW, step=2, started=20 * MIN), NOW_TOLD, routes=alone)
     assert everyone.routes == (11,)
 
