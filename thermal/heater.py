@@ -28,7 +28,6 @@ class Thermostat:
     net: Network
     hysteresis: Array
     swing: Array
-    limit: Array
     level: Array
     swept: Array
     period: Array
@@ -50,13 +49,11 @@ class Thermostat:
         """
         net, h = self.net, self.hysteresis
         d = np.clip(duty, LOWEST_DUTY, 1.0)
-        level, swept, period = self._between(np.minimum(d, self.limit))
-        at_full = np.minimum(level, h - self.swing / net.air_sum)
-        beyond = np.maximum(d - self.limit, 0.0) / (1 - self.limit)
-        steady = level + beyond * (at_full - level) + d * self.swing / net.air_sum
+        level, swept, period = self._between(d)
+        steady = level + d * self.swing / net.air_sum
         share = _sagging(steady + h, duty * self.swing / net.ua - h)
         offset: Array = (steady + h) * share - h
-        gained = share * (1 - beyond) * (net.edge / net.c_edge) * swept / net.air_sum
+        gained = share * (net.edge / net.c_edge) * swept / net.air_sum
         fade = np.maximum((net.edge + net.bulk) / net.c_edge * period, 1e-6)
         # 1/x - 1/(e^x - 1), written so that a long period cannot overflow.
         dip: Array = gained * (1 / fade + np.exp(-fade) / np.expm1(-fade))
@@ -91,10 +88,9 @@ def thermostat_of(net: Network, columns: Columns) -> Thermostat:
     """
     rate = (net.film / net.air_sum) ** 2 / net.c_lining + (net.edge / net.air_sum) ** 2 / net.c_edge
     swing = columns.q_max - columns.q_low
-    limit = np.clip(columns.min_on / np.maximum(columns.min_on + columns.min_off, 1.0), 0.35, 0.9)
     duty = np.minimum(TABLE_DUTY[:, None], 0.98) * np.ones_like(swing)
     level, swept, period = _level(duty, columns, swing, net.air_sum, rate)
-    return Thermostat(net, columns.hysteresis, swing, limit, level, swept, period)
+    return Thermostat(net, columns.hysteresis, swing, level, swept, period)
 
 
 def _sagging(rise: Array, below: Array) -> Array:
@@ -139,7 +135,11 @@ def _level(d: Array, columns: Columns, swing: Array, air_sum: Array, rate: Array
         - held * off**2 / 2
         + q1 * lag * (off + lag * np.expm1(-off / lag))
     )
-    level: Array = -h - q0 / air_sum + rate * double / (on + off)
+    # Up to the duty that the minimum times allow, the heater starts as the air falls to -h; beyond it, the shortest stop
+    # ends each pause, and the heater stops as the air reaches +h.
+    at_start, at_stop = -h - q0 / air_sum, h - q1 / air_sum - rate * stored
+    shortest_stop = columns.min_off * d > columns.min_on * (1 - d)
+    level: Array = np.where(shortest_stop, at_stop, at_start) + rate * double / (on + off)
     # Above the mean between the two moments at which the delayed heat passes it.
     late_on = lag * np.log((swing - q0) / (swing - held))
     late_off = lag * np.log(np.maximum(q1 / held, 1.0))

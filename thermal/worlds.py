@@ -21,7 +21,7 @@ __all__ = ["Plan", "Worlds", "plan_of", "run_worlds"]
 
 # Two constants of the score only, fitted once against resolved cycles on worlds not used for the calibration: the
 # edge of the averaged model is a little warm, and heat that is back is not warm at once.
-MODEL_BIAS_K = 0.1
+MODEL_BIAS_K = 0.03
 RECOVER_H = 0.25
 # Help later than this many geometric spreads (one time in 740) is not looked for: a thousandth of the breakdown's
 # points.
