@@ -32,8 +32,8 @@ GRID = TableStyle(
     [
         ("GRID", (0, 0), (-1, -1), 0.25, colors.grey),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("TOPPADDING", (0, 0), (-1, -1), 0.6),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.0),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
         ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
         ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
     ]
@@ -64,7 +64,7 @@ def _style(size: float, *, bold: bool = False) -> ParagraphStyle:
     return ParagraphStyle("w", fontName="Warmgate-Bold" if bold else "Warmgate", fontSize=size, leading=size * 1.2)
 
 
-def _text(text: str, size: float = 6.2, *, bold: bool = False) -> Paragraph:
+def _text(text: str, size: float = 7.4, *, bold: bool = False) -> Paragraph:
     marked = escape(printable(text)).replace("\n", "<br/>")
     return Paragraph(marked, _style(size, bold=bold))
 
@@ -75,6 +75,7 @@ def inspection_pdf(row: Inspection) -> bytes:
     repairs = list(
         Repair.objects.for_fleet(row.fleet_id)
         .filter(observation__inspection=row)
+        .select_related("observation")
         .prefetch_related("signatures")
         .order_by("pk")
     )
@@ -82,15 +83,15 @@ def inspection_pdf(row: Inspection) -> bytes:
     story: list[Flowable] = [
         _text(f"{row.sheet.title} · unit {row.unit.number} · {row.result}", 11, bold=True),
         Spacer(1, 2 * mm),
-        _text(_head(row), 7),
+        _text(_head(row), 7.5),
         Spacer(1, 1.5 * mm),
         *_groups(row, observations),
         *_repairs(repairs),
         Spacer(1, 1.5 * mm),
         _signatures(signatures),
         Spacer(1, 1.5 * mm),
-        _text(f"SHA-256 of what was signed: {row.content_hash}", 6),
-        _text(DISCLAIMER, 6),
+        _text(f"SHA-256 of what was signed: {row.content_hash}", 7),
+        _text(DISCLAIMER, 7),
     ]
     out = BytesIO()
     document = SimpleDocTemplate(
@@ -121,8 +122,8 @@ def _moment(at: datetime | None) -> str:
 
 def _head(row: Inspection) -> str:
     lines = [
-        f"inspection {row.pk}, {row.kind}, sheet {row.sheet}, performed {_moment(row.performed_at)}, "
-        f"signed {_moment(row.signed_at)}, arrival {row.arrival}",
+        f"inspection {row.pk}, {row.kind.replace('_', '-')}, sheet {row.sheet}, performed {_moment(row.performed_at)}, "
+        f"signed {_moment(row.signed_at)}, arrived {row.arrival.replace('_', ' ')}",
         f"engine hours {row.engine_hours_h if row.engine_hours_h is not None else 'not known'}"
         + (f", trip {row.trip.reference}" if row.trip else ""),
     ]
@@ -145,12 +146,13 @@ def _groups(row: Inspection, observations: Sequence[Observation]) -> list[Flowab
         seen = [(item, by_item[item["key"]]) for item in group["items"] if item["key"] in by_item]
         if not seen:
             continue
-        story.append(_text(group["title"], 7, bold=True))
+        story.append(_text(group["title"], 8.5, bold=True))
         if group.get("caution"):
-            story.append(_text(f"Caution: {group['caution']}", 6))
-        lines = [[_text(one.label), _outcome(one), _text(_words(item, one), 5.8)] for item, one in seen]
+            story.append(_text(f"Caution: {group['caution']}", 7))
+        story.append(Spacer(1, 0.8 * mm))
+        lines = [[_text(one.label), _outcome(one), _text(_words(item, one), 7)] for item, one in seen]
         story.append(Table(lines, colWidths=WIDTHS, style=GRID, hAlign="LEFT"))
-        story.append(Spacer(1, 1 * mm))
+        story.append(Spacer(1, 1.6 * mm))
     return story
 
 
@@ -170,9 +172,13 @@ def _words(item: dict[str, Any], one: Observation) -> str:
 def _repairs(repairs: Sequence[Repair]) -> list[Flowable]:
     if not repairs:
         return []
-    lines = [[_text(one.item), _text(one.kind.replace("_", " ")), _text(_repair_words(one), 5.8)] for one in repairs]
+    lines = [
+        [_text(one.observation.label), _text(one.kind.replace("_", " ")), _text(_repair_words(one), 7)]
+        for one in repairs
+    ]
     return [
-        _text("Repairs, or why none was necessary", 7, bold=True),
+        _text("Repairs, or why none was necessary", 8.5, bold=True),
+        Spacer(1, 0.8 * mm),
         Table(lines, colWidths=WIDTHS, style=GRID, hAlign="LEFT"),
     ]
 

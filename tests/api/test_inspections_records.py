@@ -150,7 +150,7 @@ def test_a_signed_inspection_prints_and_prints_the_same_again(inspector, unit):
     assert (first.status_code, first["Content-Type"]) == (200, "application/pdf")
     assert first.content.startswith(b"%PDF-")
     assert first.content == second.content
-    assert first.content.count(b"/Type /Page\n") <= 2
+    assert b"/Count 1 " in first.content  # a whole pre-trip sheet with a repair fits on one page
 
 
 def test_a_draft_has_nothing_to_print(inspector, unit):
