@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -18,22 +19,28 @@ def evening(stage: Stage) -> None:
     stage.teller.act(1, "The yard in the evening: eight units report, eight trips are asked about")
     count = post_present_readings(stage)
     stage.teller.line("gateway", f"posts {count} readings in one batch")
-    answers = {reference: stage.readiness(reference) for reference in stage.scenario.trips}
-    for reference, answer in answers.items():
-        _show(stage, reference, answer)
-    stage.pause(3)
+    rows = []
+    for reference, trip in stage.scenario.trips.items():
+        answer, load = stage.readiness(reference), trip["load"]
+        goods = load["commodity"] if load is not None else "dry goods"
+        leaves = f"{trip['depart_min'] / 60:.1f} h"
+        reason = _reason_words(first_reason(answer))
+        rows.append((reference, answer["unit"], goods, leaves, answer["verdict"], reason))
+    stage.teller.table("", ("trip", "unit", "load", "leaves in", "verdict", "first reason"), rows)
+    stage.pause(4)
 
 
 def fault(stage: Stage) -> None:
     """A stop-tier fault: the trip is held, somebody hears of it, and the gate stays shut."""
     reference, number = "T-402", "HB-102"
     stage.teller.act(2, f"A fault: {number} is to leave with {reference} in a little more than an hour")
+    since_s = time.monotonic()
     stage.post_fault(number, FAULT, "raised")
     stage.teller.line("gateway", f"posts {FAULT} of {number}")
     stage.until(f"a hold on {reference}", lambda: stage.hold_of(reference, "open"))
     _show(stage, reference, stage.readiness(reference))
-    _await_message(stage, number, "email")
-    _await_message(stage, number, "webhook")
+    _await_message(stage, number, "email", since_s=since_s)
+    _await_message(stage, number, "webhook", since_s=since_s)
     refusal = stage.cast.dispatcher.ask(
         "PUT", f"trips/{reference}/assignment/", {"unit": number}, expect=(409,), tag="*"
     ).body
@@ -46,18 +53,19 @@ def failed_inspection(stage: Stage) -> None:
     """The inspector finds a defect that blocks."""
     reference, number = "T-403", "HB-103"
     stage.teller.act(3, f"A failed inspection: Ida walks round {number} once more")
+    since_s = time.monotonic()
     inspect(stage, number, sheet_of(stage, "pre-trip"), defects={"belt": "Two ribs missing, cords show."})
     stage.teller.line("Ida", "signs: belt, two ribs missing, cords show")
     stage.until(f"a hold on {reference}", lambda: stage.hold_of(reference, "open"))
     _show(stage, reference, stage.readiness(reference))
-    _await_message(stage, number, "email")
+    _await_message(stage, number, "email", since_s=since_s)
     stage.pause(3)
 
 
 def weak_unit(stage: Stage) -> None:
     """The planned unit is too weak for the night; another one is strong enough."""
     reference = "T-404"
-    stage.teller.act(4, f"Three more that may not leave as they are: {reference} is too cold a trip for HB-104")
+    stage.teller.act(4, "Three more that may not leave as they are: too weak for the night, short of fuel, left off")
     _show(stage, reference, stage.readiness(reference))
     ranked = stage.cast.dispatcher.post(f"trips/{reference}/candidates/", {"units": None})["candidates"]
     best = ranked[0]
@@ -93,11 +101,12 @@ def left_off(stage: Stage) -> None:
 def mending(stage: Stage) -> None:
     """A repair with a re-check, and a sign-off with a new inspection: both holds are lifted."""
     stage.teller.act(5, "The workshop: a repair, a sign-off, and a second look")
+    since_s = time.monotonic()
     _repair_and_recheck(stage, "HB-103", "belt")
     stage.teller.line("Ida", "signs the repair of the belt and looks at it again")
     stage.until("the hold on T-403 lifted", lambda: stage.hold_of("T-403", "lifted"))
     _show(stage, "T-403", stage.readiness("T-403"))
-    _await_message(stage, "HB-103", "email")
+    _await_message(stage, "HB-103", "email", since_s=since_s)
     stage.pause(2)
 
     stage.post_fault("HB-102", FAULT, "cleared")
@@ -105,11 +114,12 @@ def mending(stage: Stage) -> None:
     alarm = stage.cast.inspector.get("alarms/?unit=HB-102&open=true")["items"][0]
     stage.cast.inspector.post(f"alarms/{alarm['id']}/sign-off/", {"work_done": WORK_DONE}, tag="*")
     stage.teller.line("Ida", f"signs off {FAULT}: hose clamp tightened, topped up, bled")
+    since_s = time.monotonic()
     inspect(stage, "HB-102", sheet_of(stage, "pre-trip"))
     stage.teller.line("Ida", "inspects HB-102 anew: a stop fault voids the inspection before it")
     stage.until("the hold on T-402 lifted", lambda: stage.hold_of("T-402", "lifted"))
     _show(stage, "T-402", stage.readiness("T-402"))
-    _await_message(stage, "HB-102", "email")
+    _await_message(stage, "HB-102", "email", since_s=since_s)
     stage.pause(3)
 
 
@@ -144,9 +154,9 @@ def _reason_words(reason: Mapping[str, Any] | None) -> str:
     return "every check passes" if reason is None else str(reason["message"])
 
 
-def _await_message(stage: Stage, number: str, channel: str) -> None:
+def _await_message(stage: Stage, number: str, channel: str, *, since_s: float) -> None:
     address, words = stage.until(f"{channel} about {number}", lambda: stage.arrived(number, channel=channel))
-    stage.teller.message(channel, address, words)
+    stage.teller.message(channel, address, words, after_s=time.monotonic() - since_s)
 
 
 def _repair_and_recheck(stage: Stage, number: str, item: str) -> None:

@@ -6,8 +6,6 @@ from pathlib import Path
 
 from fleet.demo.stage import Stage, first_reason
 
-SHORTEST = 90
-
 
 def tell_epilogue(stage: Stage, *, url: str, shell_file: Path | None) -> None:
     """Prints the closing tables."""
@@ -16,7 +14,6 @@ def tell_epilogue(stage: Stage, *, url: str, shell_file: Path | None) -> None:
         answer = stage.readiness(trip["reference"])
         reason = first_reason(answer)
         words = "every check passes" if reason is None else reason["message"]
-        words = words if len(words) <= SHORTEST else words[: SHORTEST - 1] + "…"
         rows.append((trip["reference"], answer["unit"], trip["state"].replace("_", " "), answer["verdict"], words))
     stage.teller.table("Trips now", ("trip", "unit", "state", "verdict", "first reason"), rows)
     addresses = [
@@ -35,9 +32,9 @@ def _tell_calls(stage: Stage, shell_file: Path) -> None:
     """Calls that work when pasted into another terminal."""
     bearer = '-H "Authorization: Bearer $DISPATCHER"'
     calls = [
-        ("once per terminal", f". {shell_file}"),
+        ("once per terminal: $URL, and $DISPATCHER, $INSPECTOR, $MANAGER, $INTEGRATOR hold tokens", f". {shell_file}"),
         ("why is T-404 so?", f'curl -s {bearer} "$URL/api/v1/trips/T-404/readiness/"'),
-        ("which unit is best?", f"curl -s {bearer} --json '{{}}' \"$URL/api/v1/trips/T-407/candidates/\""),
-        ("what was held?", f'curl -s {bearer} "$URL/api/v1/holds/"'),
+        ("which unit is best for it?", f"curl -s {bearer} --json '{{}}' \"$URL/api/v1/trips/T-404/candidates/\""),
+        ("what was held, and why?", f'curl -s {bearer} "$URL/api/v1/holds/"'),
     ]
-    stage.teller.table("Try it: $DISPATCHER, $INSPECTOR, $MANAGER and $INTEGRATOR hold tokens", ("", "paste"), calls)
+    stage.teller.commands("Try it in another terminal", calls)

@@ -24,7 +24,7 @@ from fleet.demo.stage import Interrupted, Stage, StoryStuck
 from fleet.demo.state import start_over, write_shell_file
 from fleet.demo.teller import Teller
 from fleet.embedded.errors import CannotStart
-from fleet.embedded.inbox import Inbox
+from fleet.embedded.inbox import Inbox, Receipt
 from fleet.embedded.service import Service, stop_on_signals
 
 SLUG = "northfell"
@@ -37,7 +37,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--port", type=int, help="Port; 0 takes a free one. Default: 8000, or the next free one.")
         parser.add_argument("--once", action="store_true", help="End after the story.")
-        parser.add_argument("--pace", type=float, default=0.6, help="Seconds of a short pause; 0 hurries.")
+        parser.add_argument("--pace", type=float, default=0.5, help="Seconds of a short pause; 0 hurries.")
         parser.add_argument("--against", metavar="URL", help="Play against a service that runs on the same database.")
         parser.add_argument("--hook", metavar="URL", help="With --against: where its webhooks are to go.")
 
@@ -64,7 +64,8 @@ class Command(BaseCommand):
             )
         folder = Path(settings.STATE_DIR)
         service = Service(port=options["port"])
-        inbox = Inbox(folder, on_receipt=lambda receipt: None)
+        self._quiet = True
+        inbox = Inbox(folder, on_receipt=self._show)
         try:
             service.take_folder()
             start_over(folder, slug=SLUG)
@@ -105,7 +106,14 @@ class Command(BaseCommand):
     def _keep_serving(self, service: Service, folder: Path, stopping: threading.Event) -> None:
         self.stdout.write(f"\nServing at {service.url} (log: {folder / LOG_FILE}). Ctrl-C ends.")
         self.stdout.flush()
+        self._quiet = False
         stopping.wait()
+
+    def _show(self, receipt: Receipt) -> None:
+        """During the story the acts show what arrives; afterwards each message has a line."""
+        if not self._quiet:
+            self.stdout.write(f"   {receipt.channel} to {receipt.to}: {receipt.subject}")
+            self.stdout.flush()
 
 
 def _log_to(path: Path) -> None:
