@@ -79,11 +79,11 @@ def _answer(
     for check in checks:
         if facts.trip.phase not in check.phases:
             continue
-        finding = _ask(check, facts, gathered, now)
+        finding = _ask(check, facts, gathered, now, facts.trip.depart_at if leaving else now)
         if finding is None:
             broken.append(check.id)
             finding = _unanswered(check)
-        findings.append(_with_due_time(finding, check, facts, facts.trip.depart_at if leaving else now))
+        findings.append(finding)
     extras: dict[str, Any] = {}
     for finding in findings:
         for key, value in finding.contributes.items():
@@ -107,7 +107,9 @@ def _ask(
     facts: Facts,
     gathered: Mapping[Gather, Mapping[tuple[int, int], Any] | _Failed],
     now: datetime,
+    due_when: datetime,
 ) -> Finding | None:
+    """The finding with its due time, None when the check failed: then it is unknown at once, never pending."""
     material = None
     if check.gather is not None:
         found = gathered[check.gather]
@@ -115,7 +117,7 @@ def _ask(
             return None
         material = found.get((facts.trip.id, facts.unit.id))
     try:
-        return check.judge(facts, material, now)
+        return _with_due_time(check.judge(facts, material, now), check, facts, due_when)
     except Exception:
         logger.exception("Check %s failed for trip %s", check.id, facts.trip.reference)
         return None
