@@ -22,7 +22,6 @@ LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
 class Engagement:
     """Another trip that holds the unit."""
 
-    trip_id: int
     reference: str
     from_at: datetime
     until_at: datetime
@@ -38,15 +37,18 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], lis
         .filter(fleet_id__in=fleet_ids, state__in=LIVE)
         .filter(Q(assigned_unit_id__in=unit_ids) | Q(assigned_unit_id__isnull=True, planned_unit_id__in=unit_ids))
         .order_by("depart_at", "id")
-        .values_list("id", "reference", "loading_at", "arrive_at", "state", "assigned_unit_id", "planned_unit_id")
+        .values_list("reference", "loading_at", "arrive_at", "state", "assigned_unit_id", "planned_unit_id")
     )
-    for trip_id, reference, loading_at, arrive_at, state, assigned_id, planned_id in rows:
+    for reference, loading_at, arrive_at, state, assigned_id, planned_id in rows:
         until_at = max(arrive_at, now) if state == Trip.State.UNDER_WAY else arrive_at
-        engagement = Engagement(trip_id, reference, loading_at, until_at)
+        engagement = Engagement(reference, loading_at, until_at)
         by_unit.setdefault(assigned_id or planned_id, []).append(engagement)
     return {
         (facts.trip.id, facts.unit.id): [
-            engagement for engagement in by_unit.get(facts.unit.id, []) if engagement.trip_id != facts.trip.id
+            # By reference, not by id: a preview of a stored trip is that trip, and has no id of its own.
+            engagement
+            for engagement in by_unit.get(facts.unit.id, [])
+            if engagement.reference != facts.trip.reference
         ]
         for facts in many
     }

@@ -16,12 +16,15 @@ MEASURED_FACT = "inspections.load_temperature_c"
 
 def measured_load(facts: Facts, now: datetime) -> Known | None:
     """Newest measured load temperature that belongs to this trip: taken at loading or by the cargo sensor since."""
-    oldest = now - timedelta(hours=facts.policy.load_measured_h)
-    if facts.trip.phase is Phase.PLANNED:
-        oldest = max(oldest, facts.trip.loading_at - timedelta(hours=1))
     candidates = [facts.unit.facts.get(MEASURED_FACT), facts.unit.values.get("cargo_c")]
-    fresh = [known for known in candidates if known is not None and known.at >= oldest]
+    fresh = [known for known in candidates if known is not None and now - known.at < _counts_for(facts)]
+    if facts.trip.phase is Phase.PLANNED:
+        fresh = [known for known in fresh if known.at >= facts.trip.loading_at - timedelta(hours=1)]
     return max(fresh, key=lambda known: known.at) if fresh else None
+
+
+def _counts_for(facts: Facts) -> timedelta:
+    return timedelta(hours=facts.policy.load_measured_h)
 
 
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
@@ -37,7 +40,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
             "The load's temperature has not been measured at loading.",
             Remedy("measure_load", "Measure the load at three places while loading and record it."),
         )
-    temp_c = float(known.value)
+    temp_c, until = float(known.value), known.at + _counts_for(facts)
     floor_c = max(low_c, damage_c)
     if not floor_c <= temp_c <= high_c:
         text = (
@@ -45,11 +48,11 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
             "A heater holds a load; it neither thaws nor cools it."
         )
         refuse = Remedy("refuse_load", "Do not take the load before its owner has brought it into its range.")
-        return _finding(Outcome.BLOCK, text, refuse, temp_c, floor_c if temp_c < floor_c else high_c)
+        return _finding(Outcome.BLOCK, text, refuse, temp_c, floor_c if temp_c < floor_c else high_c, until)
     nearest_c = min((floor_c, high_c), key=lambda limit: abs(temp_c - limit))
     outcome = Outcome.CONCERN if abs(temp_c - nearest_c) < facts.policy.load_margin_k else Outcome.PASS
     text = f"The load measures {temp_c:g} °C (limits {floor_c:g} to {high_c:g} °C)."
-    return _finding(outcome, text, None, temp_c, nearest_c)
+    return _finding(outcome, text, None, temp_c, nearest_c, until)
 
 
 def _finding(
@@ -58,12 +61,13 @@ def _finding(
     remedy: Remedy | None = None,
     measured: float | None = None,
     required: float | None = None,
+    changes_at: datetime | None = None,
 ) -> Finding:
     margin = round(abs(measured - required), 2) if measured is not None and required is not None else None
     unit = "degC" if measured is not None else ""
     return Finding(
         ID, outcome, message, SOURCE, measured, required, unit, margin, remedy=remedy,
-        releasable=outcome is not Outcome.BLOCK,
+        releasable=outcome is not Outcome.BLOCK, changes_at=changes_at,
     )  # fmt: skip
 
 

@@ -27,18 +27,17 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     findings = [
         finding for finding in (_by_hours(facts, every_h), _by_date(facts, every_months, now)) if finding is not None
     ]
-    if not findings:
-        return Finding(
-            ID, Outcome.UNKNOWN, "The last service of the unit is not recorded.", SOURCE, remedy=_book()
-        )  # fmt: skip
-    worst = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
+    worst = (Outcome.BLOCK, Outcome.CONCERN, Outcome.UNKNOWN, Outcome.PASS)
     return min(findings, key=lambda finding: worst.index(finding.outcome))
 
 
 def _by_hours(facts: Facts, every_h: float | None) -> Finding | None:
     counter, last_h = facts.unit.values.get("engine_hours_h"), facts.unit.serviced_at_h
-    if every_h is None or counter is None or last_h is None:
+    if every_h is None:
         return None
+    if counter is None or last_h is None:
+        text = f"{'The last service' if last_h is None else 'The engine hour counter'} of the unit is not recorded."
+        return Finding(ID, Outcome.UNKNOWN, text, SOURCE, remedy=_book())
     trip_h = (facts.trip.arrive_at - facts.trip.depart_at) / timedelta(hours=1)
     left_h = last_h + every_h - float(counter.value)
     if left_h < -facts.policy.service_grace_h:
@@ -58,8 +57,12 @@ def _by_hours(facts: Facts, every_h: float | None) -> Finding | None:
 
 def _by_date(facts: Facts, every_months: float | None, now: datetime) -> Finding | None:
     last_on = facts.unit.serviced_on
-    if every_months is None or last_on is None:
+    if every_months is None:
         return None
+    if last_on is None:
+        return Finding(
+            ID, Outcome.UNKNOWN, "The day of the unit's last service is not recorded.", SOURCE, remedy=_book()
+        )
     due_on = add_months(last_on, int(every_months))
     overdue_days = (now.date() - due_on).days
     if overdue_days > facts.policy.service_grace_days:
@@ -81,7 +84,7 @@ CHECK = Check(
         asks="Is the unit due for service?",
         blocks="overdue beyond `service_grace_h` engine hours or `service_grace_days`",
         concern="due before the trip ends",
-        unknown="a service plan but no recorded service",
+        unknown="a service plan, but the last service or the engine hours are not recorded",
     ),
     judge=judge,
     due=at_loading,

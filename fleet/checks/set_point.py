@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from typing import Any
 
@@ -11,6 +12,8 @@ from fleet.readiness.registry import Check, Words, at_preheat
 
 ID = "fleet.set_point"
 SOURCE = "load limits; policy: set_point_tolerance_k, set_point_guard_k"
+SCALE_SLACK = 0.65
+"""A number this near the wanted one on the other scale reads like it: 7 °C is 44.6 °F, typed as 44 or 45 (choice)."""
 DEFAULT_HYSTERESIS_K = 1.0
 """Half-width of a thermostat's band when the unit model states none (common practice, no source)."""
 
@@ -29,12 +32,13 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
 
 def _compare(facts: Facts, reported: Known, wanted_c: float, low_c: float, high_c: float) -> Finding:
     actual_c = float(reported.value)
+    guard_c = _guard_c(facts, low_c)
     set_it = Remedy(
         action="set_point",
         text=f"Set {wanted_c:g} °C at the unit and wait until it reports it.",
         amount=wanted_c,
         unit="degC",
-        then=Outcome.PASS,
+        then=_once_set(wanted_c, low_c=low_c, high_c=high_c, guard_c=guard_c),
     )
     numbers: dict[str, Any] = {"measured": actual_c, "required": wanted_c}
     if not low_c <= actual_c <= high_c:
@@ -50,23 +54,39 @@ def _compare(facts: Facts, reported: Known, wanted_c: float, low_c: float, high_
     if changed_at is not None and reported.at < changed_at:
         text = f"The trip's set point changed at {changed_at:%H:%M} UTC; the unit has not confirmed it since."
         return _finding(Outcome.CONCERN, text, remedy=set_it, **numbers)
-    hysteresis_k = facts.unit.design.get("hysteresis_k") or DEFAULT_HYSTERESIS_K
-    guard_c = low_c + hysteresis_k + facts.policy.set_point_guard_k
     if actual_c <= guard_c:
         text = (
             f"Set point {actual_c:g} °C is so near the load's {low_c:g} °C that the heater's own swing "
-            f"of {hysteresis_k:g} K reaches it."
+            f"of {_hysteresis_k(facts):g} K reaches it."
         )
-        warmer = Remedy("set_point", f"Plan a set point above {guard_c:g} °C.", round(guard_c + 0.1, 1), "degC")
+        enough_c = math.floor(guard_c * 10 + 1) / 10
+        then = _once_set(enough_c, low_c=low_c, high_c=high_c, guard_c=guard_c)
+        warmer = Remedy("set_point", f"Plan a set point above {guard_c:g} °C.", enough_c, "degC", then)
         return _finding(Outcome.CONCERN, text, remedy=warmer, measured=actual_c, required=guard_c)
     return _finding(Outcome.PASS, f"Set point {actual_c:g} °C, confirmed at {reported.at:%H:%M} UTC.", **numbers)
 
 
+def _hysteresis_k(facts: Facts) -> float:
+    return facts.unit.design.get("hysteresis_k") or DEFAULT_HYSTERESIS_K
+
+
+def _guard_c(facts: Facts, low_c: float) -> float:
+    """At or below this the heater's own swing reaches the load's lower limit [degC]."""
+    return low_c + _hysteresis_k(facts) + facts.policy.set_point_guard_k
+
+
+def _once_set(set_c: float, *, low_c: float, high_c: float, guard_c: float) -> Outcome:
+    """What the check says once the unit reports this set point and the trip asks for it."""
+    if not low_c <= set_c <= high_c:
+        return Outcome.BLOCK
+    return Outcome.CONCERN if set_c <= guard_c else Outcome.PASS
+
+
 def _scale(actual_c: float, wanted_c: float) -> str:
     """A hint when the number reads like the wanted one on the other temperature scale."""
-    if abs(actual_c - (wanted_c * 9 / 5 + 32)) <= 0.6:
+    if abs(actual_c - (wanted_c * 9 / 5 + 32)) <= SCALE_SLACK:
         return f" {wanted_c:g} °C is {actual_c:.0f} °F: were the scales mixed up?"
-    if abs(actual_c - (wanted_c - 32) * 5 / 9) <= 0.6:
+    if abs(actual_c - (wanted_c - 32) * 5 / 9) <= SCALE_SLACK:
         return f" {actual_c:.1f} °C is {wanted_c:g} °F: were the scales mixed up?"
     return ""
 

@@ -28,10 +28,10 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
 
 
 def facts_off_since(facts: Facts) -> datetime:
-    """Since when the unit is known to be off: the newest moment it last reported on, else its newest report."""
-    last_on = facts.unit.facts.get("fleet.last_on")
+    """Since when the unit is off: the moment it last reported on; one that never did, its first report."""
+    begun = facts.unit.facts.get("fleet.last_on") or facts.unit.facts.get("fleet.first_off")
     off = facts.unit.values["unit_on"].at
-    return min(off, last_on.at) if last_on is not None else off
+    return min(off, begun.at) if begun is not None else off
 
 
 def _while_on(facts: Facts) -> Finding:
