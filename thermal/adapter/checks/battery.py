@@ -46,9 +46,10 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
             rest_h=rest_h,
             engine_on=False,
         )
+        finding = _weigh(facts, state, cold_c)
     except ThermalError as error:
-        return Finding(ID, Outcome.UNKNOWN, f"The voltage cannot be judged: {error}.", SOURCE)
-    return replace(_weigh(facts, state, cold_c), changes_at=known.at + VALID)
+        return Finding(ID, Outcome.UNKNOWN, f"The battery cannot be judged: {error}.", SOURCE)
+    return replace(finding, changes_at=known.at + VALID)
 
 
 def _weigh(facts: Facts, state: BatteryState, cold_c: float) -> Finding:
