@@ -21,16 +21,20 @@ TABLE_DUTY = LOWEST_DUTY + (1 - LOWEST_DUTY) * np.linspace(0.0, 1.0, 33) ** 2
 class Thermostat:
     """The periodic on/off cycle of heaters, tabulated over duty; see `thermostat_of` and `Thermostat.at`.
 
-    level [K], swept [J], period [s]: shape (duties, w) at `TABLE_DUTY`; limit (w,): duty that the minimum times
-    allow; swing (w,) [W].
+    level [K], swept [J], period [s]: shape (duties, w) at `TABLE_DUTY`. Shapes (w,): hysteresis [K]; swing [W]; ua
+    and air_sum [W/K] of the box; edge_gain [K/J] of the edge per heat in the air; edge_rate [1/s] at which it
+    forgets.
     """
 
-    net: Network
-    hysteresis: Array
-    swing: Array
     level: Array
     swept: Array
     period: Array
+    hysteresis: Array
+    swing: Array
+    ua: Array
+    air_sum: Array
+    edge_gain: Array
+    edge_rate: Array
 
     def at(self, duty: Array) -> tuple[Array, Array]:
         """Return what the cycle adds to an averaged heater at `duty`: mean air minus set point, and the edge's dip,
@@ -47,14 +51,14 @@ class Thermostat:
             Mean air temperature of the cycle minus the set point, and how far the edge of the load falls below its
             mean within a cycle [K].
         """
-        net, h = self.net, self.hysteresis
+        h = self.hysteresis
         d = np.clip(duty, LOWEST_DUTY, 1.0)
         level, swept, period = self._between(d)
-        steady = level + d * self.swing / net.air_sum
-        share = _sagging(steady + h, duty * self.swing / net.ua - h)
+        steady = level + d * self.swing / self.air_sum
+        share = _sagging(steady + h, duty * self.swing / self.ua - h)
         offset: Array = (steady + h) * share - h
-        gained = share * (net.edge / net.c_edge) * swept / net.air_sum
-        fade = np.maximum((net.edge + net.bulk) / net.c_edge * period, 1e-6)
+        gained = share * self.edge_gain * swept
+        fade = np.maximum(self.edge_rate * period, 1e-6)
         # 1/x - 1/(e^x - 1), written so that a long period cannot overflow.
         dip: Array = gained * (1 / fade + np.exp(-fade) / np.expm1(-fade))
         return offset, dip
@@ -90,7 +94,17 @@ def thermostat_of(net: Network, columns: Columns) -> Thermostat:
     swing = columns.q_max - columns.q_low
     duty = np.minimum(TABLE_DUTY[:, None], 0.98) * np.ones_like(swing)
     level, swept, period = _level(duty, columns, swing, net.air_sum, rate)
-    return Thermostat(net, columns.hysteresis, swing, level, swept, period)
+    return Thermostat(
+        level=level,
+        swept=swept,
+        period=period,
+        hysteresis=columns.hysteresis,
+        swing=swing,
+        ua=net.ua,
+        air_sum=net.air_sum,
+        edge_gain=net.edge / net.c_edge / net.air_sum,
+        edge_rate=(net.edge + net.bulk) / net.c_edge,
+    )
 
 
 def _sagging(rise: Array, below: Array) -> Array:
@@ -135,8 +149,8 @@ def _level(d: Array, columns: Columns, swing: Array, air_sum: Array, rate: Array
         - held * off**2 / 2
         + q1 * lag * (off + lag * np.expm1(-off / lag))
     )
-    # Up to the duty that the minimum times allow, the heater starts as the air falls to -h; beyond it, the shortest stop
-    # ends each pause, and the heater stops as the air reaches +h.
+    # Up to the duty that the minimum times allow, the heater starts as the air falls to -h; beyond it, the shortest
+    # stop ends each pause, and the heater stops as the air reaches +h.
     at_start, at_stop = -h - q0 / air_sum, h - q1 / air_sum - rate * stored
     shortest_stop = columns.min_off * d > columns.min_on * (1 - d)
     level: Array = np.where(shortest_stop, at_stop, at_start) + rate * double / (on + off)

@@ -17,7 +17,7 @@ from thermal.paths import (
     Paths,
     air_at,
     fuel_and_hours,
-    held_c,
+    holding_of,
     lag_burn_l,
     model_of,
     propagate,
@@ -148,10 +148,10 @@ def _march(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[f
     grid = grid_of(trip, cold_start=starts_cold(trip), dry=dry, step_h=STEP_H)
     model = model_of(grid, columns, load)
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
-    set_c, dip = held_c(columns, load, trip, grid, ambient)
+    holding = holding_of(columns, load, trip, grid, ambient)
     start = start_state(model.net, trip, load)
-    paths = propagate(model, set_c=set_c, ambient=ambient, start=start, unheated=False)
-    return March(grid, model, paths, ambient, np.concatenate([[0.0], dip[:, 0]]))
+    paths = propagate(model, set_c=holding.air_c, ambient=ambient, start=start, unheated=False)
+    return March(grid, model, paths, ambient, np.concatenate([[0.0], holding.dip_k[:, 0]]))
 
 
 def _in_tank_l(trip: Trip, columns: Columns, leg: int) -> float:

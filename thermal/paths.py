@@ -19,7 +19,7 @@ from thermal.ranges import Array
 from thermal.steps import Modes, Steps, modes_of, steps_of
 
 __all__ = [
-    "Model", "Paths", "air_at", "fuel_and_hours", "held_c", "lag_burn_l", "model_of", "propagate", "start_state",
+    "Model", "Paths", "air_at", "fuel_and_hours", "holding_of", "lag_burn_l", "model_of", "propagate", "start_state",
 ]  # fmt: skip
 
 
@@ -78,24 +78,31 @@ def start_state(net: Network, trip: Trip, load: Load | None, *, load_shift: Arra
     return np.array([lining, edge + load_shift, core + load_shift])
 
 
-def held_c(columns: Columns, load: Load | None, trip: Trip, grid: Grid, ambient: Array) -> tuple[Array, Array]:
-    """Return the air temperature that the thermostat holds on average in each step, degC, and the edge's dip, K.
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """What thermostats hold in each step: air [degC] and the edge's dip [K], shape (s, w) each."""
 
-    Both (s, w), for the units themselves in the `ambient` (s, 1) that is expected. The duty is that which holds the
-    set point; where doors, switched-off stops or a cold start make the heater catch up, the duty of a first march
-    replaces it.
+    air_c: Array
+    dip_k: Array
+
+
+def holding_of(columns: Columns, load: Load | None, trip: Trip, grid: Grid, ambient: Array) -> Holding:
+    """Return what the units hold in the `ambient` (s, 1) that is expected.
+
+    The duty is that which holds the set point; where doors, switched-off stops or a cold start make the heater catch
+    up, the duty of a first march replaces it.
     """
     net = network(columns, load)
-    need = net.ua * (trip.set_point_c - ambient) - net.heat_edge - net.heat_core
     thermostat = thermostat_of(net, columns)
-    held, dip = _held_at(thermostat, trip, grid, duty_of(columns, need))
-    if not (grid.cold_start or grid.off.any() or grid.door.any()):
-        return held, dip
-    model = model_of(grid, columns, load)
-    wide = np.broadcast_to(ambient, held.shape)
-    start = start_state(net, trip, load)
-    first = propagate(model, set_c=held, ambient=wide, start=start, unheated=False)
-    return _held_at(thermostat, trip, grid, duty_of(columns, first.heat))
+    duty = duty_of(columns, net.ua * (trip.set_point_c - ambient) - net.heat_edge - net.heat_core)
+    held, dip = _held_at(thermostat, trip, grid, duty)
+    if grid.cold_start or grid.off.any() or grid.door.any():
+        model = model_of(grid, columns, load)
+        wide = np.broadcast_to(ambient, held.shape)
+        start = start_state(net, trip, load)
+        first = propagate(model, set_c=held, ambient=wide, start=start, unheated=False)
+        held, dip = _held_at(thermostat, trip, grid, duty_of(columns, first.heat))
+    return Holding(air_c=held, dip_k=dip)
 
 
 def _held_at(thermostat: Thermostat, trip: Trip, grid: Grid, duty: Array) -> tuple[Array, Array]:

@@ -9,7 +9,7 @@ from thermal.box import network
 from thermal.columns import columns_of
 from thermal.grid import grid_of
 from thermal.params import Load, Trip, Unit
-from thermal.paths import air_at, fuel_and_hours, held_c, lag_burn_l, model_of, propagate, start_state
+from thermal.paths import air_at, fuel_and_hours, holding_of, lag_burn_l, model_of, propagate, start_state
 from thermal.ranges import require
 from thermal.steps import modes_of, steps_of
 
@@ -106,7 +106,7 @@ def preheat(unit: Unit, *, hours: float, set_point_c: float, soak_c: float, ambi
     columns = columns_of([unit])
     model = model_of(grid, columns, None)
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
-    held = held_c(columns, None, trip, grid, ambient)[0]
+    held = holding_of(columns, None, trip, grid, ambient).air_c
     paths = propagate(model, set_c=held, ambient=ambient, start=start_state(model.net, trip, None))
     burnt, engine = fuel_and_hours(model, paths)
     end = int(np.searchsorted(grid.time_h, length - 1e-6))

@@ -14,7 +14,7 @@ from thermal.lattice import coordinate, mode_coordinates
 from thermal.learning import failure_chance
 from thermal.normal import normal_cdf
 from thermal.params import Load, Risk, Trip
-from thermal.paths import Model, Paths, fuel_and_hours, held_c, model_of, propagate, start_state
+from thermal.paths import Model, Paths, fuel_and_hours, holding_of, model_of, propagate, start_state
 from thermal.ranges import Array
 
 __all__ = ["Plan", "Worlds", "plan_of", "run_worlds"]
@@ -109,7 +109,9 @@ def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every
     error = plan.modes @ (mode_coordinates(points) * scale)
     ambient = np.tile(plan.ambient[:, None] + error, units)
     start = start_state(model.net, plan.trip, load, load_shift=risk.sd_load_c * spread("load"))
-    held, dip = held_c(columns, load, plan.trip, plan.grid, plan.ambient[:, None])
+    # The thermostat is read at the expected duty: reading it in every world was tried and changed nothing that counts.
+    holding = holding_of(columns, load, plan.trip, plan.grid, plan.ambient[:, None])
+    held, dip = holding.air_c, holding.dip_k
     if units > 1:
         held, dip = np.repeat(held, count, axis=1), np.repeat(dip, count, axis=1)
     paths = propagate(model, set_c=held, ambient=ambient, start=start, dtype=np.float32)

@@ -8,7 +8,7 @@ from thermal import nominal
 from thermal.cargo import branch_times, hold_h
 from thermal.columns import columns_of
 from thermal.grid import grid_of
-from thermal.paths import held_c, model_of, propagate, start_state
+from thermal.paths import holding_of, model_of, propagate, start_state
 
 LIMIT_C = -1.0
 
@@ -18,7 +18,7 @@ def both_ways(request, every: int = 1):
     columns = columns_of([request.unit])
     model = model_of(grid, columns, request.load)
     ambient = grid.step_means(np.array(request.trip.ambient_c))[:, None]
-    held, _ = held_c(columns, request.load, request.trip, grid, ambient)
+    held = holding_of(columns, request.load, request.trip, grid, ambient).air_c
     start = start_state(model.net, request.trip, request.load)
     paths = propagate(model, set_c=held, ambient=ambient, start=start)
     quick = hold_h(model, paths, limit_c=np.array([LIMIT_C]), longest_h=72.0, every=every)[:, 0]

@@ -10,7 +10,7 @@ from tests.unit.thermal_box.test_steps import equations
 from thermal import EstimateRequest, nominal
 from thermal.columns import columns_of
 from thermal.grid import grid_of
-from thermal.paths import air_at, held_c, model_of, propagate, start_state
+from thermal.paths import air_at, holding_of, model_of, propagate, start_state
 
 
 def march(request: EstimateRequest, set_c: float, step_h: float = 1.0):
@@ -106,7 +106,7 @@ def test_the_thermostat_offset_is_that_of_resolved_cycles(ambient_c, changes):
     request = ask(trip__ambient_c=[ambient_c] * 49, trip__stops=[], **changes)
     grid = grid_of(request.trip)
     ambient = grid.step_means(np.array(request.trip.ambient_c))[:, None]
-    held, _ = held_c(columns_of([request.unit]), request.load, request.trip, grid, ambient)
+    held = holding_of(columns_of([request.unit]), request.load, request.trip, grid, ambient).air_c
     assert held[-1, 0] == pytest.approx(theirs, abs=0.2)
 
 
