@@ -39,7 +39,7 @@ class Situation:
     held_place: tuple[float, float] | None
     """About where the unit stood when the hold was first seen: latitude and longitude in degrees."""
     open_codes: frozenset[str]
-    """Derived faults that are reported at present."""
+    """What our own rules find at present, whatever people did to the records of it."""
     now: datetime
 
     def fresh(self, name: str) -> Known | None:

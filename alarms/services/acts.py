@@ -8,12 +8,13 @@ from datetime import datetime
 from django.db import connection, transaction
 
 from alarms.models import Alarm
+from alarms.rules import Ruling
 from alarms.services.publish import publish
-from alarms.services.reports import own_report, store_reports
+from alarms.services.reports import RULED, ruled_codes, store_rulings
 from alarms.watchers import AlarmChange, tell_watchers
 from fleet.bell import ring
 from fleet.errors import Conflict, NotFound, StaleRevision, WarmgateError
-from fleet.models import Fleet, Member, Trip
+from fleet.models import Fleet, Member, Trip, UnitState
 from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 from fleet.trips.due import LIVE, make_due
@@ -97,7 +98,7 @@ def _perform(
             if not alarm.is_open:
                 raise AlarmNotOpen(f"The alarm is {alarm.state}; only an open one can be changed.")
             if ends_watch and alarm.derived and alarm.as_reported and not _is_judged(alarm):
-                store_reports(fleet.pk, [own_report(alarm.unit_id, alarm.code, raised=False, at=now)], now=now)
+                _end_watch(alarm, now)
                 alarm = _locked(alarm_id, fleet)
             change = act(alarm)
             alarm.revision += 1
@@ -128,6 +129,12 @@ def _locked(alarm_id: int, fleet: Fleet) -> Alarm:
     )
     alarm: Alarm = rows.select_related("unit").get(pk=alarm_id)
     return alarm
+
+
+def _end_watch(alarm: Alarm, now: datetime) -> None:
+    state = UnitState.objects.for_fleet(alarm.fleet_id).get(unit_id=alarm.unit_id)
+    known = ruled_codes(state.facts.get(RULED, [None])[0])
+    store_rulings(alarm.fleet_id, alarm.unit_id, [Ruling(alarm.code, False)], known=known, now=now)
 
 
 def _is_judged(alarm: Alarm) -> bool:

@@ -10,21 +10,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from django.db.models import Q
+from django.db.models import Exists, Q, QuerySet
 
 from alarms.damage import Damage, damage_of
 from alarms.models import Alarm, Tier
 from alarms.rules import HEAT_LOST, judge_all
-from alarms.services.publish import publish
+from alarms.services.publish import OPEN_COUNT, publish
 from alarms.services.quiet import close_quiet
-from alarms.services.reports import own_report, store_reports
+from alarms.services.reports import store_rulings
 from alarms.services.situations import situation_of
 from alarms.watchers import AlarmChange, tell_watchers
 from fleet.models import Phase, Trip, UnitState
 from fleet.readiness.assess import Answer
 from fleet.readiness.facts import Facts, UnitFacts
 from fleet.readiness.selectors import own_unit
-from fleet.trips.due import LIVE
 
 
 def assessed(trip: Trip, answer: Answer, now: datetime) -> None:
@@ -34,11 +33,10 @@ def assessed(trip: Trip, answer: Answer, now: datetime) -> None:
     """
     if trip.version != answer.facts.trip.version:
         return
-    facts = _as_stored(trip, answer.facts)
-    alarms = _open_alarms(facts.unit.id)
-    governing = _governs(trip, facts.unit.id)
-    if governing and _judge(trip, answer, facts, alarms, now):
-        alarms = _open_alarms(facts.unit.id)
+    facts, governing = _look(trip, answer.facts)
+    alarms = _open_alarms(facts.unit)
+    if governing and _judge(trip, answer, facts, now):
+        alarms = _load_open(facts.unit.id)
     closed = close_quiet(alarms, newest_at=facts.unit.newest_at, policy=facts.policy, now=now)
     if closed:
         publish([facts.unit.id], now=now)
@@ -46,36 +44,50 @@ def assessed(trip: Trip, answer: Answer, now: datetime) -> None:
         _estimate([alarm for alarm in alarms if alarm not in closed], answer, now)
 
 
-def _as_stored(trip: Trip, facts: Facts) -> Facts:
-    """The answer's facts with the unit as it is now: reports may have arrived since the answer was worked out."""
-    unit = own_unit(trip)
-    state = UnitState.objects.for_fleet(trip.fleet_id).get(unit_id=facts.unit.id)
-    if unit is None or state.version == facts.unit.version:
-        return facts
-    return replace(facts, unit=UnitFacts.from_rows(unit, unit.model, state))
+def _look(trip: Trip, facts: Facts) -> tuple[Facts, bool]:
+    """The facts with the unit as it is now, and whether this trip is the one to judge it by; one statement.
+
+    Reports may have arrived since the answer was worked out. A unit planned for several trips is judged by the one
+    it is on (under way, else leaving next): the limits of each in turn would raise and clear the same alarm for ever.
+    """
+    unit_id = facts.unit.id
+    state = (
+        UnitState.objects.for_fleet(trip.fleet_id)
+        .annotate(outranked=Exists(_before(trip, unit_id)))
+        .get(unit_id=unit_id)
+    )
+    if state.version != facts.unit.version and (unit := own_unit(trip)) is not None:
+        facts = replace(facts, unit=UnitFacts.from_rows(unit, unit.model, state))
+    return facts, not state.outranked
 
 
-def _open_alarms(unit_id: int) -> list[Alarm]:
+def _before(trip: Trip, unit_id: int) -> QuerySet[Trip]:
+    """Live trips of the unit that come before this one: those under way, then those that leave earlier."""
+    own = Q(assigned_unit_id=unit_id) | Q(assigned_unit__isnull=True, planned_unit_id=unit_id)
+    earlier = Q(state=trip.state) & (Q(depart_at__lt=trip.depart_at) | Q(depart_at=trip.depart_at, pk__lt=trip.pk))
+    if trip.state != Trip.State.UNDER_WAY:
+        earlier |= Q(state=Trip.State.UNDER_WAY)
+    rows: QuerySet[Trip] = Trip.objects.for_fleet(trip.fleet_id).filter(own, earlier).exclude(pk=trip.pk)
+    return rows
+
+
+def _open_alarms(unit: UnitFacts) -> list[Alarm]:
+    """The unit's open alarms; no statement when the facts say that there are none."""
+    counted = unit.facts.get(OPEN_COUNT)
+    return _load_open(unit.id) if counted is not None and counted.value else []
+
+
+def _load_open(unit_id: int) -> list[Alarm]:
     return list(Alarm.objects.across_fleets().filter(unit_id=unit_id, open_rank=1).order_by("pk"))
 
 
-def _governs(trip: Trip, unit_id: int) -> bool:
-    """Whether this trip is the one the unit is on: the one under way, else the one that leaves next.
-
-    A unit planned for several trips would otherwise be judged by the limits of each in turn.
-    """
-    own = Q(assigned_unit_id=unit_id) | Q(assigned_unit__isnull=True, planned_unit_id=unit_id)
-    live = Trip.objects.for_fleet(trip.fleet_id).filter(own, state__in=LIVE)
-    in_turn = live.values_list("pk", "state", "depart_at")
-    first = min(in_turn, key=lambda row: (row[1] != Trip.State.UNDER_WAY, row[2], row[0]), default=None)
-    return first is not None and first[0] == trip.pk
-
-
-def _judge(trip: Trip, answer: Answer, facts: Facts, alarms: Sequence[Alarm], now: datetime) -> bool:
+def _judge(trip: Trip, answer: Answer, facts: Facts, now: datetime) -> bool:
     """Runs our own rules and stores what they found as events; says whether any record changed."""
-    situation = situation_of(trip, facts, answer.findings, alarms, now=now)
-    reports = [own_report(facts.unit.id, ruling.code, raised=ruling.raised, at=now) for ruling in judge_all(situation)]
-    return bool(reports) and bool(store_reports(trip.fleet_id, reports, now=now).units)
+    situation = situation_of(trip, answer, facts, now=now)
+    rulings = judge_all(situation)
+    if not rulings:
+        return False
+    return store_rulings(trip.fleet_id, facts.unit.id, rulings, known=situation.open_codes, now=now)
 
 
 def _estimate(alarms: Sequence[Alarm], answer: Answer, now: datetime) -> None:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from alarms.models import FaultEvent, Scheme
+from alarms.rules import Ruling
 from alarms.services.refold import Identity, identity_of, refold
 from fleet.clock import stamp
+from fleet.units.state import put_facts
 
 OWN_SOURCE = "warmgate/rules"
 """Source of the events that our own rules write."""
+RULED = "alarms.ruled"
+"""Unit fact: the codes that our own rules find at present."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,16 +81,35 @@ def content_hash(report: FaultEvent) -> str:
     return hashlib.blake2b(repr(said).encode(), digest_size=16).hexdigest()
 
 
-def own_report(unit_id: int, code: str, *, raised: bool, at: datetime, text: str = "") -> FaultEvent:
-    """An event of our own rules, not saved. Its id says what it is, so that a repeated transaction repeats it."""
-    state = FaultEvent.State.RAISED if raised else FaultEvent.State.CLEARED
+def store_rulings(
+    fleet_id: int, unit_id: int, rulings: Sequence[Ruling], *, known: Collection[str], now: datetime
+) -> bool:
+    """Stores what our own rules found as events of our own; says whether a record changed.
+
+    *known*: what the rules had found before, as published; the new state is published with the events. It is kept
+    apart from the records, because a manager may void one while its condition lasts: that is no new finding.
+    """
+    stored = store_reports(fleet_id, [_own_report(unit_id, ruling, now) for ruling in rulings], now=now)
+    raised = {ruling.code for ruling in rulings if ruling.raised}
+    over = {ruling.code for ruling in rulings if not ruling.raised}
+    put_facts({unit_id: {RULED: sorted((set(known) | raised) - over)}}, at=now, source="alarms")
+    return bool(stored.units)
+
+
+def ruled_codes(fact: Any) -> frozenset[str]:
+    """The codes in the value of the fact `RULED`, which a unit may not have yet."""
+    return frozenset(fact or ())
+
+
+def _own_report(unit_id: int, ruling: Ruling, at: datetime) -> FaultEvent:
+    """Its id says what it is, so that a transaction that runs again stores the same event."""
+    state = FaultEvent.State.RAISED if ruling.raised else FaultEvent.State.CLEARED
     return FaultEvent(
         unit_id=unit_id,
         source=OWN_SOURCE,
-        event_id=f"{unit_id}:{code}:{state}:{stamp(at)}",
+        event_id=f"{unit_id}:{ruling.code}:{state}:{stamp(at)}",
         at=at,
         scheme=Scheme.DERIVED,
-        code=code,
+        code=ruling.code,
         state=state,
-        text=text,
     )

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from alarms.derived.situation import LOOK_BACK, Sample, Situation
-from alarms.models import Alarm
+from alarms.rules import LEFT_WHILE_HELD
+from alarms.services.reports import RULED, ruled_codes
 from fleet.models import Hold, Phase, Reading, Trip
+from fleet.readiness.assess import Answer
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding
+from fleet.readiness.hold_rules import STOPPING
 from fleet.readiness.registry import at_preheat
 from fleet.units.state import put_facts
 
@@ -20,18 +21,22 @@ open, and rounded to a hundredth of a degree (about a kilometre), because a posi
 PLACE_DIGITS = 2
 
 
-def situation_of(
-    trip: Trip, facts: Facts, findings: Sequence[Finding], alarms: Sequence[Alarm], *, now: datetime
-) -> Situation:
-    """The situation of the unit: two statements at most beside the rows given."""
-    hold = _open_hold(trip, facts.unit.id)
+def situation_of(trip: Trip, answer: Answer, facts: Facts, *, now: datetime) -> Situation:
+    """The situation of the unit: one statement for the readings of a warm box, one for the hold of a stopped trip.
+
+    *facts*: those of the answer with the unit as it is now.
+    """
+    ruled = facts.unit.facts.get(RULED)
+    open_codes = ruled_codes(None if ruled is None else ruled.value)
+    stopped = answer.verdict in STOPPING or LEFT_WHILE_HELD in open_codes or _kept_place(facts) is not None
+    hold = _open_hold(trip, facts.unit.id) if stopped else None
     return Situation(
         facts=facts,
-        findings={finding.check: finding for finding in findings},
+        findings={finding.check: finding for finding in answer.findings},
         samples=_samples(facts, now),
         held_since=None if hold is None else hold.opened_at,
         held_place=_held_place(facts, hold, now),
-        open_codes=frozenset(alarm.code for alarm in alarms if alarm.derived and alarm.as_reported),
+        open_codes=open_codes,
         now=now,
     )
 
@@ -59,10 +64,14 @@ def _samples(facts: Facts, now: datetime) -> tuple[Sample, ...]:
     return tuple(Sample(at, **dict(zip(names, values, strict=True))) for at, *values in rows)
 
 
+def _kept_place(facts: Facts) -> dict[str, Any] | None:
+    kept = facts.unit.facts.get(HELD_PLACE)
+    return None if kept is None else kept.value
+
+
 def _held_place(facts: Facts, hold: Hold | None, now: datetime) -> tuple[float, float] | None:
     """Where the unit stood when this hold was first seen; remembers it, and forgets it when the hold is over."""
-    kept = facts.unit.facts.get(HELD_PLACE)
-    known: dict[str, Any] | None = kept.value if kept is not None else None
+    known = _kept_place(facts)
     if known is not None and hold is not None and known["hold"] == hold.pk:
         latitude, longitude = known["place"]
         return latitude, longitude

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from alarms.models import Alarm, FaultEvent, Tier
-from alarms.services.acts import AlarmStillReported, sign_off
+from alarms.services.acts import AlarmStillReported, sign_off, void
 from fleet.models import Fleet, Hold, Member, Role, Trip, UnitState
 from fleet.readiness.service import assess_trips
 from tests import factories as f
@@ -210,6 +210,23 @@ def test_a_derived_alarm_of_a_unit_without_a_trip_can_be_signed_off_because_noth
     Trip.objects.across_fleets().update(state=Trip.State.DELIVERED)
     sign_off(found("heat-lost").pk, now=later + 2 * MINUTE, **act)  # type: ignore[arg-type]
     assert [alarm.state for alarm in Alarm.objects.across_fleets().filter(code="heat-lost")] == ["closed"]
+
+
+def test_a_voided_finding_of_our_own_is_silent_while_its_condition_lasts_and_heard_when_it_comes_anew(
+    under_way: Trip, tarn: Fleet, manager: Member, now: datetime
+) -> None:
+    later = now + 121 * MINUTE
+    assess_trips([under_way.pk], now=later)
+    reason = "The gateway was taken off for repair."
+    void(found("data-silent").pk, fleet=tarn, by=manager, reason=reason, revision=None, now=later + MINUTE)
+    assess_trips([under_way.pk], now=later + 2 * MINUTE)
+    assert [alarm.state for alarm in Alarm.objects.across_fleets()] == ["voided"]
+    post(tarn, f.reading(later + 3 * MINUTE), now=later + 3 * MINUTE)
+    assess_trips([under_way.pk], now=later + 4 * MINUTE)
+    assess_trips([under_way.pk], now=later + 5 * MINUTE)
+    assert FaultEvent.objects.across_fleets().count() == 2
+    assess_trips([under_way.pk], now=later + 124 * MINUTE)
+    assert [alarm.state for alarm in Alarm.objects.across_fleets().order_by("id")] == ["voided", "active"]
 
 
 def test_a_changed_trip_is_not_judged_by_an_answer_about_what_it_was(
