@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db import transaction
+
 from alarms.deliveries.sending import deliver_due
 from alarms.models import Alarm, CodeBook, CodeEntry, Scheme, Tier
 from alarms.notices.listener import alarm_changed, hold_changed
@@ -58,14 +60,16 @@ def held(
     hold = Hold.objects.create(
         fleet=fleet, trip=trip, unit=unit, causes=causes or [cause()], opened_at=now, changed_at=now
     )
-    hold_changed(hold, HoldChange.OPENED, now)
+    with transaction.atomic():
+        hold_changed(hold, HoldChange.OPENED, now)
     return hold
 
 
 def end(hold: Hold, now: datetime, *, state: Hold.State = Hold.State.LIFTED, reason: str = "signed_off") -> None:
     hold.state, hold.closed_at, hold.close_reason = state, now, reason
     hold.save()
-    hold_changed(hold, HoldChange.ENDED, now)
+    with transaction.atomic():
+        hold_changed(hold, HoldChange.ENDED, now)
 
 
 def an_alarm(
@@ -77,7 +81,8 @@ def an_alarm(
         last_event_at=now, tier=tier, component="coolant", meaning="Coolant far too hot.",
         what_to_do="Stop the heater and let it cool; a technician looks for the leak.", mapping="book", **columns,
     )  # fmt: skip
-    alarm_changed(alarm, AlarmChange.OPENED, now)
+    with transaction.atomic():
+        alarm_changed(alarm, AlarmChange.OPENED, now)
     return alarm
 
 
