@@ -7,7 +7,9 @@ from datetime import datetime
 from django.conf import settings
 
 from fleet.http.idempotency import forget_expired_keys
+from fleet.models import Trip
 from fleet.partitions import delete_readings_before, drop_partitions_before, ensure_partitions, next_month
+from fleet.readiness.service import LEASE, LIVE
 from fleet.records.seal import seal_entries
 from fleet.sweep import Chore
 from fleet.tasks import assess_all_due
@@ -17,6 +19,12 @@ HOUR_S = 3600.0
 
 def assess(now: datetime) -> int:
     return assess_all_due(woken_by="sweep")
+
+
+def take_back_trips(now: datetime) -> int:
+    """A claimed trip falls due again when its lease ends; this makes it due now, and with it a few that are due soon."""
+    claimed = Trip.objects.across_fleets().filter(state__in=LIVE, assess_due_at__gt=now, assess_due_at__lte=now + LEASE)
+    return claimed.update(assess_due_at=now)
 
 
 def seal_audit(now: datetime) -> int:
@@ -38,7 +46,7 @@ def drop_old_readings(now: datetime) -> int:
 
 
 CHORES = (
-    Chore("fleet.assess", assess),
+    Chore("fleet.assess", assess, alone=take_back_trips),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
     Chore("fleet.drop_old_readings", drop_old_readings, every_s=24 * HOUR_S),
     Chore("fleet.make_partitions", make_partitions, every_s=6 * HOUR_S),

@@ -35,6 +35,8 @@ class Chore:
     every_s: float | None = None
     """Seconds between two runs; None: in every round of the sweep (WARMGATE_SWEEP_INTERVAL_S)."""
     lane: str = MAIN
+    alone: Callable[[datetime], int] | None = None
+    """Run once by a process that knows itself to be the only one: frees at once what a dead process had claimed."""
 
     @property
     def period_s(self) -> float:
@@ -67,6 +69,18 @@ def run_chore(chore: Chore) -> int:
 def sweep_once(*, lane: str | None = None) -> dict[str, int]:
     """Runs every chore (of a lane) once, in order of their ids; chore id to how much it found."""
     return {chore.id: run_chore(chore) for chore in chores if lane in (None, chore.lane)}
+
+
+def take_back_claims() -> int:
+    """Frees what processes that are gone had claimed, instead of waiting for their leases to end.
+
+    Only for a process that knows that no other one is at work on the same database.
+    """
+    freed = 0
+    for chore in chores:
+        if chore.alone is not None:
+            freed += chore.alone(db_now())
+    return freed
 
 
 class Sweep:

@@ -18,7 +18,7 @@ from django.db import connection, connections
 from fleet.embedded.lock import StateLock
 from fleet.embedded.web import Web
 from fleet.embedded.workers import Workers
-from fleet.sweep import Sweep, sweep_once
+from fleet.sweep import Sweep, sweep_once, take_back_claims
 
 logger = logging.getLogger(__name__)
 HOST = "127.0.0.1"
@@ -53,6 +53,8 @@ class Service:
         """Takes the state folder and brings the database up to date. *Raises* CannotStart."""
         self.take_folder()
         call_command("migrate", verbosity=0, interactive=False)
+        if self._lock.held:
+            take_back_claims()
 
     def start(self) -> None:
         """*Raises* CannotStart when the port is taken."""
