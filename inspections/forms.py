@@ -11,8 +11,8 @@ from fleet.models import Fleet, Unit
 from fleet.readiness.facts import DESIGN_FIELDS
 from inspections.form import items_of
 from inspections.models import Sheet
+from inspections.reviews import report_document
 from inspections.selectors import last_report, sheet_for
-from inspections.services.sealing import report_document
 from inspections.standing import open_defects
 
 ALARMS_FACT = "alarms.open"

@@ -71,28 +71,6 @@ def _text(text: str, size: float = 7.4, *, bold: bool = False) -> Paragraph:
 
 def inspection_pdf(row: Inspection) -> bytes:
     """The PDF of a signed inspection; its unit, sheet and trip are loaded."""
-    observations = list(row.observations.order_by("position").prefetch_related("photos"))
-    repairs = list(
-        Repair.objects.for_fleet(row.fleet_id)
-        .filter(observation__inspection=row)
-        .select_related("observation")
-        .prefetch_related("signatures")
-        .order_by("pk")
-    )
-    signatures = list(row.signatures.order_by("meaning"))
-    story: list[Flowable] = [
-        _text(f"{row.sheet.title} · unit {row.unit.number} · {row.result}", 11, bold=True),
-        Spacer(1, 2 * mm),
-        _text(_head(row), 7.5),
-        Spacer(1, 1.5 * mm),
-        *_groups(row, observations),
-        *_repairs(repairs),
-        Spacer(1, 1.5 * mm),
-        _signatures(signatures),
-        Spacer(1, 1.5 * mm),
-        _text(f"SHA-256 of what was signed: {row.content_hash}", 7),
-        _text(DISCLAIMER, 7),
-    ]
     out = BytesIO()
     document = SimpleDocTemplate(
         out,
@@ -112,8 +90,32 @@ def inspection_pdf(row: Inspection) -> bytes:
         canvas.drawString(MARGIN, 7 * mm, printable(foot))
         canvas.drawRightString(A4[0] - MARGIN, 7 * mm, f"page {canvas.getPageNumber()}")
 
-    document.build(story, onFirstPage=footer, onLaterPages=footer)
+    document.build(_story(row), onFirstPage=footer, onLaterPages=footer)
     return out.getvalue()
+
+
+def _story(row: Inspection) -> list[Flowable]:
+    """Everything on the pages, from the top."""
+    observations = list(row.observations.order_by("position").prefetch_related("photos"))
+    repairs = (
+        Repair.objects.for_fleet(row.fleet_id)
+        .filter(observation__inspection=row)
+        .select_related("observation")
+        .prefetch_related("signatures")
+    )
+    return [
+        _text(f"{row.sheet.title} · unit {row.unit.number} · {row.result}", 11, bold=True),
+        Spacer(1, 2 * mm),
+        _text(_head(row), 7.5),
+        Spacer(1, 1.5 * mm),
+        *_groups(row, observations),
+        *_repairs(list(repairs.order_by("pk"))),
+        Spacer(1, 1.5 * mm),
+        _signatures(list(row.signatures.order_by("meaning"))),
+        Spacer(1, 1.5 * mm),
+        _text(f"SHA-256 of what was signed: {row.content_hash}", 7),
+        _text(DISCLAIMER, 7),
+    ]
 
 
 def _moment(at: datetime | None) -> str:

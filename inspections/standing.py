@@ -92,11 +92,7 @@ def summary_of(unit: Unit) -> tuple[dict[str, Any], datetime | None]:
         "performed_at": newest and text_of(newest.performed_at),
         "unseen": [],
         "wear": [],
-        "defects": [
-            {"id": row.pk, "item": row.item, "label": row.label, "note": row.opened_by.note, "blocks": row.blocks,
-             "state": str(row.state)}
-            for row in open_defects(unit)
-        ],
+        "defects": [_defect_document(row) for row in open_defects(unit)],
         "work_at": work and text_of(work.performed_at),
         "signed_at": _last_signature(unit),
     }  # fmt: skip
@@ -106,6 +102,19 @@ def summary_of(unit: Unit) -> tuple[dict[str, Any], datetime | None]:
     summary["unseen"] = [row.label for row in outcomes if _unseen(row)]
     summary["wear"] = [row.label for row in outcomes if row.outcome == Observation.Outcome.WEAR]
     return summary, max(row.performed_at for row in [newest, *rechecks])
+
+
+def _defect_document(row: Defect) -> dict[str, Any]:
+    return {
+        "id": row.pk,
+        "item": row.item,
+        "label": row.label,
+        "note": row.opened_by.note,
+        "blocks": row.blocks,
+        "state": str(row.state),
+        "inspection": row.opened_by.inspection_id,
+        "observation": row.opened_by_id,
+    }
 
 
 def _unseen(row: Observation) -> bool:

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from fleet.errors import InvalidInput
 from fleet.models import Fleet, Member, Trip, Unit
+from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 from inspections.form import Item, Seen, faults_in
 from inspections.models import Inspection, Observation, Sheet
@@ -122,6 +123,8 @@ def change_draft(
             write_observations(row, unit, changes.get("observations", ()))
             row.revision += 1
             row.save(update_fields=["performed_at", "revision"])
+            content = {"unit": unit.number, "items": [one["item"] for one in changes.get("observations", ())]}
+            record_act(by, act="inspection.filled", subject=row, at=now, content=content)
             return row
 
     return on_conflict(work)
@@ -136,7 +139,7 @@ def sign_inspection(
         with transaction.atomic():
             row, unit = locked_draft(fleet, pk, revision)
             row.revision += 1
-            seal_inspection(row, unit, signature, by=by, now=now)
+            seal_inspection(row, unit, signature, by=by, now=now, at="")
             return row
 
     return on_conflict(work)

@@ -6,15 +6,17 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db.models import Q
+
 from fleet.clock import text_of
-from fleet.errors import InvalidInput, WarmgateError
-from fleet.models import Assessment, Member, Unit
+from fleet.models import Assessment, Member, Trip, Unit
 from fleet.readiness.facts import instant
 from fleet.records.canonical import content_hash
 from inspections.content import inspection_content
 from inspections.form import result_of
-from inspections.models import Defect, Inspection, Observation, Signature
-from inspections.selectors import REPORTS, form_items, last_report
+from inspections.models import Inspection, Observation, Signature
+from inspections.reviews import reviewed_report
+from inspections.selectors import form_items
 from inspections.services.acts import finish_act
 from inspections.signing import LATE, sign
 from inspections.standing import (
@@ -29,12 +31,6 @@ COUNTER_VALID = timedelta(hours=12)
 """An engine hour reading this near the inspection counts as taken with it."""
 
 
-class ReviewRequired(WarmgateError):
-    """The signer has to review the unit's last report and say which one it was."""
-
-    code = "review-required"
-
-
 def seal_inspection(
     row: Inspection,
     unit: Unit,
@@ -42,13 +38,15 @@ def seal_inspection(
     *,
     by: Member,
     now: datetime,
+    at: str = "/signature",
 ) -> None:
     """Turns a draft into a signed record and publishes what follows from it. The unit's state is locked.
 
-    *given*: `reviewed` (the last report's id, for a pre-trip inspection), `device_at`. *Raises* ReviewRequired.
+    *given*: `reviewed` (the last report's id, for a pre-trip inspection), `device_at`; *at*: where in the request it
+    stands. *Raises* ReviewRequired.
     """
     _complete(row, unit)
-    row.reviewed_id = _reviewed(row, given)
+    row.reviewed_id = reviewed_report(row, given.get("reviewed"), at=at)
     row.state, row.signed_at = Inspection.State.SIGNED, now
     row.result = result_of(row.observations.all())
     row.engine_hours_h = _engine_hours(row, unit)
@@ -96,53 +94,6 @@ def _complete(row: Inspection, unit: Unit) -> None:
     )
 
 
-def _reviewed(row: Inspection, given: Mapping[str, Any]) -> int | None:
-    """The report the signer says to have reviewed. A pre-trip inspection must name the newest one that could be read
-    when it was performed (or a newer one)."""
-    if row.supersedes is not None:
-        return row.supersedes.reviewed_id
-    if row.kind != Inspection.Kind.PRE_TRIP:
-        return None
-    owed = last_report(row.unit_id, before=row.performed_at, known_by=row.performed_at, without=row.pk)
-    named = given.get("reviewed")
-    if owed is None and named is None:
-        return None
-    found = (
-        Inspection.objects.for_fleet(row.fleet_id)
-        .filter(pk=named or 0, unit_id=row.unit_id, kind__in=REPORTS, state=Inspection.State.SIGNED)
-        .first()
-    )
-    if named is not None and found is None:
-        raise InvalidInput.at("/signature/reviewed", "unknown-report", "There is no such report of this unit.")
-    if owed is not None and (found is None or found.performed_at < owed.performed_at):
-        raise ReviewRequired(
-            "Read the unit's last report and its repairs, then sign with its id in `reviewed`.",
-            last_report=report_document(owed),
-        )
-    return None if found is None else found.pk
-
-
-def report_document(row: Inspection) -> dict[str, Any]:
-    """The last report in short: what the next inspector has to see."""
-    found = Observation.objects.for_fleet(row.fleet_id).filter(
-        inspection=row, outcome__in=(Observation.Outcome.DEFECT, Observation.Outcome.WEAR)
-    )
-    repairs = dict(
-        Defect.objects.for_fleet(row.fleet_id).filter(opened_by__inspection=row).values_list("opened_by_id", "state")
-    )
-    return {
-        "id": row.pk,
-        "kind": str(row.kind),
-        "result": str(row.result),
-        "performed_at": text_of(row.performed_at),
-        "observations": [
-            {"item": one.item, "label": one.label, "outcome": str(one.outcome), "note": one.note,
-             "state": repairs.get(one.pk)}
-            for one in found.order_by("position")
-        ],
-    }  # fmt: skip
-
-
 def _engine_hours(row: Inspection, unit: Unit) -> float | None:
     """The counter as it was read at the inspection, else as the unit reported it about that time."""
     for values in row.observations.values_list("values", flat=True):
@@ -171,9 +122,9 @@ def _publish(row: Inspection, unit: Unit, now: datetime) -> None:
 
 
 def _answered_since(row: Inspection) -> bool:
-    """Whether an answer about the unit was given without knowing of this record."""
-    return (
-        Assessment.objects.for_fleet(row.fleet_id)
-        .filter(unit_id=row.unit_id, confirmed_at__gt=row.performed_at)
-        .exists()
+    """Whether an answer about a trip of the unit was given without knowing of this record."""
+    trips = Trip.objects.for_fleet(row.fleet_id).filter(
+        Q(assigned_unit=row.unit_id) | Q(planned_unit=row.unit_id), arrive_at__gt=row.performed_at
     )
+    answers = Assessment.objects.for_fleet(row.fleet_id).filter(trip__in=trips, unit_id=row.unit_id)
+    return answers.filter(confirmed_at__gt=row.performed_at).exists()
