@@ -16,9 +16,9 @@ from thermal.ranges import Array
 __all__ = ["Grid", "grid_of"]
 
 Index = NDArray[np.intp]
-COLD_START_H = (1 / 12, 1 / 6, 0.25, 0.375, 0.5, 0.75)
+COLD_START_H = (1 / 12, 1 / 6, 0.25, 0.375, 0.5, 0.75, 1.5)
 FLOAT_H = (0.25, 0.5)
-AFTER_STOP_H = (0.08, 0.3)
+AFTER_STOP_H = (0.08, 0.2, 0.35, 0.55, 0.8, 1.2)
 SAME_H = 1e-6
 
 
