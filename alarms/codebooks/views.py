@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import django_filters
 from django.http import HttpResponse
-from rest_framework.renderers import BaseRenderer
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -85,16 +85,11 @@ class WholeBookView(CommandView):
         return self.answer(book)
 
 
-class CsvRenderer(BaseRenderer):
-    """Lets a caller ask for text/csv. Refusals are written by the problem handler, never here."""
+class CsvRenderer(OrjsonRenderer):
+    """Lets a caller ask for text/csv. The table itself is a plain answer; what comes here is a refusal, as JSON."""
 
     media_type = "text/csv"
     format = "csv"
-
-    def render(
-        self, data: Any, accepted_media_type: str | None = None, renderer_context: Mapping[str, Any] | None = None
-    ) -> bytes:
-        return str(data).encode()
 
 
 class ExportView(CommandView):
@@ -104,6 +99,7 @@ class ExportView(CommandView):
     roles = {"GET": "any"}
     renderer_classes = (CsvRenderer, OrjsonRenderer)
 
+    @extend_schema(responses={(200, "text/csv"): OpenApiTypes.STR})
     def get(self, request: Request, pk: int) -> HttpResponse:
         book = book_of(self.fleet, pk)
         entries: list[Entry] = entries_of(book)

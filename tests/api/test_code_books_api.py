@@ -177,7 +177,9 @@ def test_only_managers_import_and_nobody_sees_another_fleet_s_books(
     pk = put(manager, entry("a")).json()["book"]["id"]
     stranger = client_of(other, Role.MANAGER)
     for path in (f"{URL}{pk}/", f"{URL}{pk}/export/"):
-        assert stranger.get(path).status_code == 404
+        response = stranger.get(path, HTTP_ACCEPT="text/csv, */*")
+        assert (response.status_code, response["Content-Type"]) == (404, "application/problem+json")
+        assert response.json()["type"] == "/docs/problems/not-found/"
     assert stranger.get(URL).json()["items"] == []
     assert put(stranger, entry("a")).status_code == 400
 
