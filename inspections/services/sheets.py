@@ -25,6 +25,8 @@ class VersionTaken(Conflict):
 def publish_sheet(fleet: Fleet, given: Mapping[str, Any], *, by: Member, now: datetime) -> Sheet:
     """Stores the next version of a sheet of the fleet. *Raises* InvalidInput, VersionTaken."""
     groups = stored_groups(given["groups"])
+    if not _is_key(given["key"]):
+        raise InvalidInput.at("/key", "bad-key", "A key is small letters, digits, dashes and underscores.")
     with transaction.atomic():
         rows = Sheet.objects.for_fleet(fleet).filter(key=given["key"])
         if rows.exclude(kind=given["kind"]).exists():
