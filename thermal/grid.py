@@ -81,19 +81,7 @@ def grid_of(
     step_h : float
         Longest step, a whole part of an hour [h].
     """
-    ends = [h for stop in trip.stops for h in (stop.at_h, stop.end_h)]
-    # Where doors were open or the heater was off, the coldest moment comes a little after the stop.
-    ends += [s.end_h + h for s in trip.stops if s.open_share > 0 or s.heater_off for h in AFTER_STOP_H]
-    ends += [h for span in dry for h in span]
-    knots = np.concatenate(
-        [
-            np.arange(trip.hours + 1, dtype=float),
-            np.array([h for h in (*ends, *extra_h) if 0 < h < trip.hours]),
-            np.array(COLD_START_H if cold_start else FLOAT_H),
-            np.arange(0.0, trip.hours, step_h) if step_h < 1 else np.array(()),
-        ]
-    )
-    time_h = _distinct(knots)
+    time_h = _nodes(trip, cold_start=cold_start, extra_h=extra_h, dry=dry, step_h=step_h)
     mid = (time_h[1:] + time_h[:-1]) / 2
     hour = np.minimum(mid.astype(np.intp), trip.hours - 1)
     stop_of = _stop_at(trip.stops, mid)
@@ -120,6 +108,25 @@ def grid_of(
         at_hour=np.searchsorted(time_h, np.arange(trip.hours + 1) - SAME_H).astype(np.intp),
         cold_start=cold_start,
     )
+
+
+def _nodes(
+    trip: Trip, *, cold_start: bool, extra_h: Sequence[float], dry: Sequence[tuple[float, float]], step_h: float
+) -> Array:
+    """Return the nodes of the grid, h, ascending and distinct."""
+    ends = [h for stop in trip.stops for h in (stop.at_h, stop.end_h)]
+    # Where doors were open or the heater was off, the coldest moment comes a little after the stop.
+    ends += [s.end_h + h for s in trip.stops if s.open_share > 0 or s.heater_off for h in AFTER_STOP_H]
+    ends += [h for span in dry for h in span]
+    knots = np.concatenate(
+        [
+            np.arange(trip.hours + 1, dtype=float),
+            np.array([h for h in (*ends, *extra_h) if 0 < h < trip.hours]),
+            np.array(COLD_START_H if cold_start else FLOAT_H),
+            np.arange(0.0, trip.hours, step_h) if step_h < 1 else np.array(()),
+        ]
+    )
+    return _distinct(knots)
 
 
 def _distinct(knots: Array) -> Array:
