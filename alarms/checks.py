@@ -16,6 +16,7 @@ from fleet.readiness.registry import Check, Words, at_loading, checks
 
 STOP_ID = "alarms.stop_tier"
 WATCH_ID = "alarms.watch_tier"
+MOST_NAMED = 5
 SOURCE = "alarm records; tiers by the unit model's code book, J1939 failure modes or our own rules"
 
 
@@ -27,7 +28,7 @@ def judge_stop_tier(facts: Facts, gathered: None, now: datetime) -> Finding:
         return Finding(
             STOP_ID,
             Outcome.BLOCK,
-            f"Stop-tier alarm not signed off: {said(stops)}.",
+            f"Stop-tier alarm not signed off: {said(stops, most=MOST_NAMED)}.",
             SOURCE,
             measured=float(len(stops)),
             required=0.0,
@@ -45,7 +46,7 @@ def judge_stop_tier(facts: Facts, gathered: None, now: datetime) -> Finding:
         return Finding(
             STOP_ID,
             Outcome.CONCERN,
-            f"May leave only as stated: {said(attends)}.",
+            f"May leave only as stated: {said(attends, most=MOST_NAMED)}.",
             SOURCE,
             measured=float(len(attends)),
             required=0.0,
@@ -61,16 +62,16 @@ def judge_stop_tier(facts: Facts, gathered: None, now: datetime) -> Finding:
 def judge_watch_tier(facts: Facts, gathered: None, now: datetime) -> Finding:
     """Which faults are to be looked at, though they do not keep the unit here."""
     alarms = open_alarms(facts, Tier.WATCH)
-    if not alarms:
+    if not alarms and not unlisted(facts):
         return Finding(WATCH_ID, Outcome.PASS, "No watch-tier alarm is open.", SOURCE)
     return Finding(
         WATCH_ID,
         Outcome.CONCERN,
-        f"To watch, and to look at on the pre-trip inspection: {said(alarms)}.",
+        f"To watch, and to look at on the pre-trip inspection: {_all_of(alarms, unlisted(facts))}.",
         SOURCE,
         measured=float(len(alarms)),
         required=0.0,
-        remedy=_work(alarms),
+        remedy=_work(alarms) if alarms else None,
         subjects=_subjects(alarms),
     )
 
@@ -81,12 +82,28 @@ def open_alarms(facts: Facts, tier: Tier) -> list[dict[str, Any]]:
     return [] if known is None else [alarm for alarm in known.value if alarm["tier"] == tier]
 
 
-def said(alarms: Sequence[dict[str, Any]]) -> str:
-    """Alarms in one sentence; each with its code and since when."""
-    return "; ".join(
+def said(alarms: Sequence[dict[str, Any]], *, most: int | None = None) -> str:
+    """Alarms in one sentence, each with its code and since when; *most* of them are named, the rest are counted.
+
+    A hold keeps this sentence once for each of its causes, so what is said of a stop must stay short.
+    """
+    named = [
         f"{alarm['meaning']} ({alarm['code']}, since {instant(alarm['raised_at']):%Y-%m-%d %H:%M} UTC)"
-        for alarm in alarms
-    )
+        for alarm in alarms[:most]
+    ]
+    rest = len(alarms) - len(named)
+    return "; ".join([*named, *([f"and {rest} more"] if rest else [])])
+
+
+def unlisted(facts: Facts) -> int:
+    """How many open alarms do not stand in the list: of the lowest tier that is listed, or of lower ones."""
+    listed, counted = facts.unit.facts.get(OPEN), facts.unit.facts.get(OPEN_COUNT)
+    return 0 if listed is None or counted is None else int(counted.value) - len(listed.value)
+
+
+def _all_of(alarms: Sequence[dict[str, Any]], more: int) -> str:
+    counted = f"{more} more that stand in the unit's list of alarms"
+    return "; ".join([*([said(alarms)] if alarms else []), *([counted] if more else [])])
 
 
 def _subjects(alarms: Sequence[dict[str, Any]]) -> tuple[str, ...]:
@@ -113,13 +130,6 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
             f"{held.value:g} fault event(s) of {facts.unit.number} could not be read and wait in quarantine.",
             "mend_quarantine",
             "Look at the events in quarantine: replay or discard each.",
-        )
-    listed, counted = facts.unit.facts.get(OPEN), facts.unit.facts.get(OPEN_COUNT)
-    if listed is not None and counted is not None and counted.value > len(listed.value):
-        return (
-            f"{counted.value:g} alarms are open, more than are listed here.",
-            "close_alarms",
-            "Go through the unit's alarms and sign off or void what is over.",
         )
     newest_at = facts.unit.newest_at
     if newest_at is None:
@@ -161,8 +171,8 @@ STOP_TIER = Check(
         asks="Does a fault keep the unit from leaving?",
         blocks="a stop-tier alarm is not closed: a person has to sign off what was done",
         concern="an attend-tier alarm is open: the unit may leave only as stated",
-        unknown="a fault event of this unit sits in quarantine, more alarms are open than can be listed, or the unit's "
-        "newest reading is older than `telemetry_hard_on_h` / `telemetry_hard_off_h`",
+        unknown="a fault event of this unit sits in quarantine, or the unit's newest reading is older than "
+        "`telemetry_hard_on_h` / `telemetry_hard_off_h`",
     ),
     judge=judge_stop_tier,
     due=at_loading,

@@ -19,6 +19,7 @@ SOURCE = "alarms"
 OPEN, OPEN_COUNT = "alarms.open", "alarms.open_count"
 LAST_STOP, LAST_SIGNED = "alarms.last_stop_at", "alarms.last_signed_at"
 MOST_LISTED = 50
+GRAVEST = (Tier.STOP, Tier.ATTEND, Tier.WATCH)
 
 
 def publish(unit_ids: Iterable[int], *, now: datetime) -> None:
@@ -72,11 +73,11 @@ def _moments(unit_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
 
 
 def listed(alarms: Sequence[Alarm]) -> list[Alarm]:
-    """The alarms that stand in the fact, newest first: all, or when there are too many the stop tier before others."""
+    """The alarms that stand in the fact, newest first: all, or when there are too many the graver tiers before others."""
     if len(alarms) <= MOST_LISTED:
         return list(alarms)
-    kept = sorted(alarms, key=lambda alarm: alarm.tier != Tier.STOP)[:MOST_LISTED]
-    return [alarm for alarm in alarms if alarm in kept]
+    kept = {alarm.pk for alarm in sorted(alarms, key=lambda alarm: GRAVEST.index(alarm.tier))[:MOST_LISTED]}
+    return [alarm for alarm in alarms if alarm.pk in kept]
 
 
 def open_document(alarm: Alarm) -> dict[str, Any]:

@@ -76,7 +76,6 @@ UNKNOWN = {
     "never a reading": facts(newest=None),
     "on, and 4 h old": facts(newest=240),
     "off, and 36 h old": facts(newest=36 * 60, unit_on=False),
-    "more open than listed": facts(alarm(1, "watch"), count=51),
 }
 
 
@@ -132,6 +131,15 @@ def test_watch_alarms_are_each_listed_and_hold_nothing_up() -> None:
     assert (found.outcome, found.subjects) == ("concern", ("1", "2"))
     assert judge_watch_tier(facts(alarm(3, "stop")), None, NOW).outcome == "pass"
     assert not WATCH_TIER.required
+
+
+def test_what_is_not_listed_is_counted_and_is_never_graver_than_what_is() -> None:
+    many = facts(*(alarm(id_, "watch") for id_ in range(50)), count=60)
+    assert judge_watch_tier(many, None, NOW).message.endswith("; 10 more that stand in the unit's list of alarms.")
+    grave = facts(*(alarm(id_, "attend") for id_ in range(50)), count=60)
+    assert judge_watch_tier(grave, None, NOW).outcome == "concern"
+    assert stop(grave).message.endswith("and 45 more.")
+    assert stop(facts(*(alarm(id_, "stop") for id_ in range(7)))).message.count("Fan stuck") == 5
 
 
 def test_both_checks_are_registered_and_due_at_loading() -> None:
