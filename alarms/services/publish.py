@@ -73,7 +73,7 @@ def _moments(unit_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
 
 
 def listed(alarms: Sequence[Alarm]) -> list[Alarm]:
-    """The alarms that stand in the fact, newest first: all, or when there are too many the graver tiers before others."""
+    """The alarms that stand in the fact, newest first; when there are too many, graver tiers before others."""
     if len(alarms) <= MOST_LISTED:
         return list(alarms)
     kept = {alarm.pk for alarm in sorted(alarms, key=lambda alarm: GRAVEST.index(alarm.tier))[:MOST_LISTED]}
