@@ -22,7 +22,7 @@ def assess(now: datetime) -> int:
 
 
 def take_back_trips(now: datetime) -> int:
-    """A claimed trip falls due again when its lease ends; this makes it due now, and with it a few that are due soon."""
+    """Claimed trips fall due again when their lease ends; this makes them due now, and a few others a little early."""
     claimed = Trip.objects.across_fleets().filter(state__in=LIVE, assess_due_at__gt=now, assess_due_at__lte=now + LEASE)
     return claimed.update(assess_due_at=now)
 

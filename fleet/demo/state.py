@@ -8,8 +8,6 @@ from collections.abc import Iterable, Mapping
 from contextlib import closing
 from pathlib import Path
 
-from django.conf import settings
-
 from fleet.embedded.errors import CannotStart
 from fleet.embedded.inbox import FILE, PORTS_FILE
 
@@ -17,12 +15,11 @@ MARKER = "demo.json"
 SHELL_FILE = "demo.env"
 
 
-def start_over(folder: Path, *, slug: str) -> None:
-    """Removes what an earlier demo left in *folder*, and marks the folder as the demo's.
+def start_over(folder: Path, *, database: Path, slug: str) -> None:
+    """Removes what an earlier demo left in *folder* and in the file *database*, and marks the folder as the demo's.
 
     *Raises* CannotStart when the database there holds a fleet that no demo has made: that is somebody's work.
     """
-    database = Path(str(settings.DATABASES["default"]["NAME"]))
     others = _fleets_in(database) - _marked(folder)
     if others:
         raise CannotStart(

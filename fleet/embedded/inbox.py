@@ -6,6 +6,7 @@ Ports are remembered in the state folder, because routes name them: after a cras
 from __future__ import annotations
 
 import json
+import socket
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -88,6 +89,8 @@ class Inbox:
         """Opens a receiver at the port it had before, else at the usual one, else at any."""
         tries = [known[name]] if name in known else [USUAL_PORTS[name], 0]
         for port in tries:
+            if not _is_free(self._host, port):
+                continue
             try:
                 receiver = self._stack.enter_context(make(port))
             except OSError:
@@ -133,6 +136,17 @@ def receipts_in(folder: Path) -> list[dict[str, Any]]:
         except ValueError:
             continue
     return found
+
+
+def _is_free(host: str, port: int) -> bool:
+    """Whether nobody listens there. Asked first because a mail server that cannot bind leaves its loop behind."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError:
+            return False
+    return True
 
 
 def _remembered(folder: Path) -> dict[str, int]:

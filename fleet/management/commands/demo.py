@@ -68,7 +68,7 @@ class Command(BaseCommand):
         inbox = Inbox(folder, on_receipt=self._show)
         try:
             service.take_folder()
-            start_over(folder, slug=SLUG)
+            start_over(folder, database=Path(str(settings.DATABASES["default"]["NAME"])), slug=SLUG)
             _log_to(folder / LOG_FILE)
             service.prepare()
             inbox.start().take_over()
