@@ -14,9 +14,8 @@ from zoneinfo import ZoneInfo
 
 from alarms.audience import RouteFacts, audience_of, untried
 from alarms.ladder import LADDER, Urgency, due_at, newest_due, rung_of
+from alarms.notice_facts import NoticeFacts, SubjectFacts
 
-NOW_WITHIN = timedelta(hours=2)
-SOON_WITHIN = timedelta(hours=12)
 SEEN_AT_LEAST = timedelta(minutes=15)
 SEEN_AT_MOST = timedelta(hours=4)
 SEEN_BEFORE_DEPARTURE = timedelta(minutes=60)
@@ -47,58 +46,6 @@ RESTARTS = frozenset({Reason.FIRST, Reason.NEW_CAUSE, Reason.MORE_URGENT, Reason
 
 
 @dataclass(frozen=True, slots=True)
-class SubjectFacts:
-    """One hold or alarm that the notice is about."""
-
-    id: int
-    kind: str
-    opened_at: datetime
-    trip_id: int | None = None
-    depart_at: datetime | None = None
-    """Planned departure of the held trip; None for an alarm."""
-    under_way: bool = False
-    stop: bool = False
-    heat_lost: bool = False
-    told: bool = False
-    ended: bool = False
-    closure_told: bool = False
-
-    def urgency(self, now: datetime) -> Urgency:
-        """A held departure by its nearness; an alarm under way by what it does to the load."""
-        if self.depart_at is not None:
-            left = self.depart_at - now
-            return Urgency.NOW if left <= NOW_WITHIN else Urgency.SOON if left <= SOON_WITHIN else Urgency.PLANNED
-        if self.under_way:
-            return Urgency.NOW if self.stop or self.heat_lost else Urgency.SOON
-        return Urgency.PLANNED
-
-    def rises_at(self, now: datetime) -> datetime | None:
-        """When time alone makes it more urgent."""
-        if self.depart_at is None:
-            return None
-        moments = (self.depart_at - SOON_WITHIN, self.depart_at - NOW_WITHIN)
-        return next((moment for moment in moments if moment > now), None)
-
-
-@dataclass(frozen=True, slots=True)
-class NoticeFacts:
-    """How far a notice has come."""
-
-    urgency: Urgency | None = None
-    """Of the present round; None before the first message."""
-    step: int = -1
-    started_at: datetime | None = None
-    stepped_at: datetime | None = None
-    seen_at: datetime | None = None
-    told_trips: frozenset[int] = frozenset()
-    tried: frozenset[int] = frozenset()
-    """Routes that were sent something in this round."""
-    accepted: bool = False
-    """A channel took a message of this round."""
-    owner_told: bool = False
-
-
-@dataclass(frozen=True, slots=True)
 class Decision:
     """What to do now, and when to look again at the latest."""
 
@@ -106,6 +53,8 @@ class Decision:
     next_at: datetime | None
     urgency: Urgency | None = None
     step: int = -1
+    restart: bool = False
+    """A new round begins with this step."""
     routes: tuple[int, ...] = ()
     summarised: frozenset[int] = frozenset()
     """Those of `routes` whose person is over the hourly limit: the message becomes a line of a summary."""
@@ -133,7 +82,8 @@ class _Case:
 
     @property
     def failing(self) -> bool:
-        return not self.notice.accepted and all(route.failing for route in self.routes)
+        """Nobody can be reached: there is no route, or none of them works and nothing of this round got through."""
+        return not self.routes or (not self.notice.accepted and all(route.failing for route in self.routes))
 
 
 def decide(
@@ -275,13 +225,15 @@ def _send(case: _Case, reason: Reason, step: int, *, only: tuple[RouteFacts, ...
         next_at: datetime | None = case.now  # look for a spare channel at once
     else:
         next_at = _next_due(case, step, moved=True)
+    restart = reason in RESTARTS
     if chosen and len(over) == len(chosen):
-        reason = reason if reason in RESTARTS else Reason.SUMMARY
+        reason = Reason.SUMMARY
     return Decision(
-        reason if chosen or owner or reason in RESTARTS else Reason.NOTHING,
+        reason if chosen or owner or restart else Reason.NOTHING,
         next_at,
         case.urgency,
         step,
+        restart=restart,
         routes=tuple(route.id for route in chosen),
         summarised=frozenset(over),
         owner=owner,
@@ -306,6 +258,6 @@ def _not_later(decision: Decision, case: _Case) -> Decision:
     """Never later than the moment when time alone raises the urgency, or when fresh news falls due."""
     moments = [decision.next_at] if decision.next_at is not None else []
     moments += [moment for s in case.standing if (moment := s.rises_at(case.now)) is not None]
-    if decision.reason not in RESTARTS and (news := _news(case)) and case.notice.urgency is not None:
+    if not decision.restart and (news := _news(case)) and case.notice.urgency is not None:
         moments.append(max(_first_due(case, news), case.now))
     return replace(decision, next_at=min(moments))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import smtplib
+import socket
 from dataclasses import dataclass
 from email.utils import parseaddr
 from typing import Any
@@ -100,6 +101,11 @@ class _Timed(smtplib.SMTP):
     def __init__(self, *args: Any, deadline: Deadline, **kwargs: Any) -> None:
         self._deadline = deadline
         super().__init__(*args, **kwargs)
+
+    def _get_socket(self, host: str, port: int, timeout: float) -> socket.socket:
+        # A name with several dead addresses must not use up the lease of the message.
+        sock: socket.socket = super()._get_socket(host, port, min(timeout, self._deadline.left_s() / 2))  # type: ignore[misc]
+        return sock
 
     def getreply(self) -> tuple[int, bytes]:
         if self.file is None and self.sock is not None:

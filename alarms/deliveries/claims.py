@@ -120,23 +120,22 @@ def mark_sent(claim: Claim, *, status: str, now: datetime) -> bool:
 
     def work() -> bool:
         with transaction.atomic():
-            notice = _lock_notice(claim.delivery)
+            notices = _lock_notices(claim.delivery)
             if not _settle(claim, state=S.SENT, sent_at=now, last_status=status[:40], last_error=""):
                 return False
             claim.delivery.lines.filter(state=S.QUEUED).update(state=S.SENT, sent_at=now)
             if claim.delivery.route_id is not None:
                 _route_rows(claim.delivery).update(failing_since=None)
-                _accepted(claim.delivery, notice)
+                _accepted(notices)
             return True
 
     return _counted(claim, on_conflict(work), "sent")
 
 
-def _accepted(delivery: Delivery, notice: Notice | None) -> None:
+def _accepted(notice_ids: list[int]) -> None:
     """A channel took a message of these notices: they are sent, and not undeliverable any more."""
-    ids = [notice.pk] if notice else sorted(set(delivery.lines.values_list("notice_id", flat=True)))
     open_ = (Notice.State.PENDING, Notice.State.UNDELIVERABLE)
-    rows = Notice.objects.for_fleet(delivery.fleet_id).filter(pk__in=ids, state__in=open_)
+    rows = Notice.objects.across_fleets().filter(pk__in=notice_ids, state__in=open_)
     rows.update(state=Notice.State.SENT)
 
 
@@ -148,7 +147,7 @@ def mark_failed(claim: Claim, error: TransportError, *, now: datetime) -> bool:
 
     def work() -> bool:
         with transaction.atomic():
-            _lock_notice(delivery)
+            _lock_notices(delivery)
             settled = _settle(
                 claim,
                 state=S.FAILED if over else S.RETRY_WAIT,
@@ -171,12 +170,11 @@ def _route_rows(delivery: Delivery) -> Any:
     return NoticeRoute.objects.for_fleet(delivery.fleet_id).filter(pk__in=[delivery.route_id or 0])
 
 
-def _lock_notice(delivery: Delivery) -> Notice | None:
-    """The notice before its deliveries: the order in which everybody locks them."""
-    if delivery.notice_id is None:
-        return None
-    notice: Notice = Notice.objects.for_fleet(delivery.fleet_id).select_for_update().get(pk=delivery.notice_id)
-    return notice
+def _lock_notices(delivery: Delivery) -> list[int]:
+    """The notices that the message speaks for, locked before any delivery: the order that everybody keeps."""
+    ids = {delivery.notice_id, *delivery.lines.values_list("notice_id", flat=True)}
+    rows = Notice.objects.across_fleets().filter(pk__in=[pk for pk in ids if pk is not None]).order_by("pk")
+    return list(rows.select_for_update().values_list("pk", flat=True))
 
 
 def _settle(claim: Claim, **columns: object) -> bool:

@@ -139,7 +139,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='noticeroute',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('channel', 'webhook'), _negated=True), models.Q(('secret', ''), _negated=True), _connector='OR'), name='webhook_route_has_a_secret'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('channel', 'webhook'), _negated=True), models.Q(('secret', ''), _negated=True), ('state', 'removed'), _connector='OR'), name='webhook_route_has_a_secret'),
         ),
         migrations.AddIndex(
             model_name='delivery',

@@ -64,7 +64,9 @@ class NoticeRoute(FleetRow):
                 | Q(quiet_from__isnull=False, quiet_until__isnull=False),
                 name="quiet_hours_have_both_ends",
             ),
-            models.CheckConstraint(condition=~Q(channel="webhook") | ~Q(secret=""), name="webhook_route_has_a_secret"),
+            models.CheckConstraint(
+                condition=~Q(channel="webhook") | ~Q(secret="") | Q(state="removed"), name="webhook_route_has_a_secret"
+            ),
         ]
         indexes = [models.Index(fields=["fleet", "state", "position"], name="notice_route_of_fleet")]
 

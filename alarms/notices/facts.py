@@ -12,8 +12,8 @@ from django.db.models import Count
 from alarms.audience import RouteFacts
 from alarms.ladder import Urgency
 from alarms.models import Channel, Delivery, Kind, Notice, NoticeRoute, NoticeSubject, Tier
+from alarms.notice_facts import NoticeFacts, SubjectFacts
 from alarms.notices.subjects import is_heat_lost, trip_under_way
-from alarms.policy import NoticeFacts, SubjectFacts
 from alarms.quiet_hours import QuietHours
 from fleet.models import Fleet
 

@@ -103,8 +103,7 @@ def remove_route(fleet: Fleet, pk: int, *, revision: int | None, by: Member, now
         with transaction.atomic():
             route = _locked(fleet.pk, pk, revision)
             route.state = State.REMOVED
-            route.secret = "removed" if route.channel == Channel.WEBHOOK else ""
-            route.previous_secret, route.previous_secret_until = "", None
+            route.secret, route.previous_secret, route.previous_secret_until = "", "", None
             route.revision += 1
             route.save()
             record_act(by, act="route.removed", subject=route, at=now, content=_summary(route))

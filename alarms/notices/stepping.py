@@ -34,7 +34,7 @@ from alarms.notices.facts import (
     subject_facts,
 )
 from alarms.notices.messages import notice_document
-from alarms.policy import RESTARTS, Decision, Reason, decide
+from alarms.policy import Decision, Reason, decide
 from fleet.models import Unit
 from fleet.policy import Policy
 from fleet.retry import on_conflict
@@ -114,7 +114,7 @@ def _take(notice: Notice, now: datetime) -> set[str]:
 def _move(dossier: Dossier, decision: Decision, now: datetime) -> None:
     """The notice's own columns after a decision."""
     notice = dossier.notice
-    restarts = decision.reason in RESTARTS and decision.sends
+    restarts = decision.restart and decision.sends
     if restarts:
         notice.round += 1
         notice.started_at = now

@@ -106,9 +106,13 @@ def _end(rows: Any, now: datetime) -> int:
 
 
 def look_again(notice_ids: list[int], *, now: datetime) -> int:
-    """Makes open notices due now."""
-    rows = Notice.objects.across_fleets().filter(pk__in=notice_ids).exclude(state=Notice.State.CLOSED)
-    return rows.update(next_at=Least("next_at", now))
+    """Makes open notices due now. Rows are locked in ascending id, so that two callers cannot wait for each other."""
+    if not notice_ids:
+        return 0
+    with transaction.atomic():
+        rows = Notice.objects.across_fleets().filter(pk__in=notice_ids).exclude(state=Notice.State.CLOSED)
+        ids = list(rows.select_for_update().order_by("pk").values_list("pk", flat=True))
+        return Notice.objects.across_fleets().filter(pk__in=ids).update(next_at=Least("next_at", now))
 
 
 def follow_departure(trip: Trip, *, now: datetime) -> None:

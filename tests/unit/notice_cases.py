@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 from alarms.audience import RouteFacts
 from alarms.ladder import Urgency
-from alarms.policy import Decision, NoticeFacts, SubjectFacts, decide
+from alarms.notice_facts import NoticeFacts, SubjectFacts
+from alarms.policy import Decision, decide
 
 NOW = datetime(2027, 1, 12, 10, 0, tzinfo=UTC)
 ZONE = ZoneInfo("Europe/Helsinki")

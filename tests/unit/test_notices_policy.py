@@ -8,7 +8,8 @@ from itertools import pairwise
 
 from alarms.audience import RouteFacts, audience_of, untried
 from alarms.ladder import LADDER, Pick, Urgency, due_at, newest_due, rung_of
-from alarms.policy import NoticeFacts, Reason, seen_until
+from alarms.notice_facts import NoticeFacts
+from alarms.policy import Reason, seen_until
 from alarms.quiet_hours import QuietHours
 from tests.unit.notice_cases import ANNA, BO, CARL, HOUR, MIN, NOW, NOW_TOLD, ROUTES, U, ask, hold, sent
 
@@ -65,6 +66,8 @@ def test_over_the_hourly_limit_a_message_becomes_a_line_of_a_summary() -> None:
     assert (decision.reason, decision.summarised) == (Reason.SUMMARY, {11})
     mixed = ask(sent(U.NOW, step=3, started=HOUR, stepped=15 * MIN), NOW_TOLD, routes=busy)
     assert (mixed.reason, mixed.summarised, len(mixed.routes)) == (Reason.REPEAT_DUE, {11}, 4)
+    first = ask(NoticeFacts(), hold(leaves_in=HOUR), routes=busy)
+    assert (first.reason, first.restart) == (Reason.SUMMARY, True)
     below = ask(NoticeFacts(), hold(leaves_in=HOUR), routes=(replace(ROUTES[0], immediate=9),))
     assert below.summarised == frozenset()
 

@@ -10,7 +10,8 @@ from datetime import timedelta
 
 import pytest
 
-from alarms.policy import NoticeFacts, Reason, SubjectFacts
+from alarms.notice_facts import NoticeFacts, SubjectFacts
+from alarms.policy import Reason
 from tests.unit.notice_cases import HOUR, MIN, NOW, NOW_TOLD, PLANNED_TOLD, SOON_TOLD, U, alarm, ask, hold, sent
 
 
