@@ -107,3 +107,10 @@ def test_order_is_the_sorted_id_whatever_the_order_of_arrival() -> None:
     for name in ("c", "a", "b"):
         registry.add(EventHandler(name, dict, lambda fleet_id, events, now: Handled()))
     assert [item.id for item in registry] == ["a", "b", "c"]
+
+
+def test_the_physics_contract_names_every_module_of_the_physics() -> None:
+    """A module that the import contract does not name could import Django unseen."""
+    contract = (ROOT / "pyproject.toml").read_text()
+    modules = {f'"thermal.{path.stem}"' for path in (ROOT / "thermal").glob("*.py") if path.stem != "__init__"}
+    assert sorted(name for name in modules if name not in contract) == []

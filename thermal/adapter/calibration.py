@@ -102,13 +102,14 @@ def _bins(p: Array, y: Array) -> Iterator[Bin]:
             yield Bin(low, high, n, float(p[inside].mean()), float(y[inside].mean()))
 
 
-def run(*, worlds: int, seed: int) -> Iterator[tuple[Array, Array]]:
-    """Predicted chances and outcomes, chunk by chunk, one simulated world for each drawn case."""
+def run(*, worlds: int, seed: int) -> Iterator[tuple[Array, Array, Array]]:
+    """Predicted chances, outcomes and numbers of stops, chunk by chunk, one simulated world for each drawn case."""
     done = 0
     while done < worlds:
         size = min(CHUNK, worlds - done)
         requests = draw_cases(seed + done, size)
-        yield predicted_chances(requests), outcomes(requests, seed=seed + done)
+        stops = np.array([len(request["trip"]["stops"]) for request in requests])
+        yield predicted_chances(requests), outcomes(requests, seed=seed + done), stops
         done += size
 
 
@@ -127,6 +128,16 @@ def outcomes(requests: Sequence[Mapping[str, Any]], *, seed: int) -> Array:
     truth = simulate_batch([parse_case(request) for request in requests], n=1, seed=seed)
     undamaged: Array = (~truth.damaged).astype(float)
     return undamaged
+
+
+def by_stops(predicted: Array, came_true: Array, stops: Array) -> str:
+    """Said and come true by the number of stops, as Markdown: doors are where model and simulator differ most."""
+    lines = ["| stops | cases | said, mean (%) | came true (%) |", "|---|---|---|---|"]
+    for count in sorted(set(stops.tolist())):
+        inside = stops == count
+        said, true = 100 * predicted[inside].mean(), 100 * came_true[inside].mean()
+        lines.append(f"| {count} | {int(inside.sum())} | {said:.1f} | {true:.1f} |")
+    return "\n".join(lines)
 
 
 def table(result: Reliability) -> str:
