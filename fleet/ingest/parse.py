@@ -12,14 +12,17 @@ from typing import Annotated, Any, Literal
 
 import msgspec
 
-from fleet.http.parsers import MalformedBody, TooLarge
+from fleet.http.parsers import MAX_DEPTH, MalformedBody, TooLarge
 from fleet.http.quantities import UnknownUnit, convert
 from fleet.ingest.fields import READING_FIELDS, Kind, ReadingField
 
 MAX_ITEMS = 1000
 READING_TYPE = "unit.reading.v1"
 
-Name = Annotated[str, msgspec.Meta(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f]+$")]
+PRINTABLE = r"^[^\x00-\x1f\x7f]+\Z"
+"""No control characters, not even a line break at the end; PostgreSQL cannot hold U+0000 at all."""
+Name = Annotated[str, msgspec.Meta(min_length=1, max_length=200, pattern=PRINTABLE)]
+ShortName = Annotated[str, msgspec.Meta(min_length=1, max_length=100, pattern=PRINTABLE)]
 Instant = Annotated[datetime, msgspec.Meta(tz=True)]
 
 
@@ -29,8 +32,8 @@ class Envelope(msgspec.Struct, frozen=True):
     specversion: Literal["1.0"]
     id: Name
     source: Name
-    type: Annotated[str, msgspec.Meta(min_length=1, max_length=100)]
-    subject: Annotated[str, msgspec.Meta(min_length=1, max_length=100)]
+    type: ShortName
+    subject: ShortName
     time: Instant
     data: msgspec.Raw
 
@@ -106,8 +109,14 @@ def _item(index: int, raw: bytes) -> Item:
         return Item(index, raw, _envelopes.decode(raw), None)
     except BadItem as bad:
         return Item(index, raw, None, bad)
-    except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:
+    except RecursionError:
+        return Item(index, raw, None, _too_deep())
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
         return Item(index, raw, None, bad_value(error))
+
+
+def _too_deep() -> BadItem:
+    return BadItem("too-deep", f"A batch may be nested {MAX_DEPTH} deep.")
 
 
 def read_values(data: msgspec.Raw) -> ReadingValues:
@@ -179,9 +188,9 @@ def _repeats_a_key(raw: bytes) -> bool:
     """
     try:
         kept = msgspec.json.decode(raw)
-    except (msgspec.DecodeError, RecursionError, UnicodeDecodeError):
+    except (msgspec.DecodeError, UnicodeDecodeError):
         return False
-    if 2 * _strings(kept) == raw.count(b'"'):
+    if 2 * _strings(kept, 2) == raw.count(b'"'):
         return False
     try:
         json.loads(raw, object_pairs_hook=_refuse_repeats)
@@ -203,14 +212,17 @@ def _refuse_repeats(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     return seen
 
 
-def _strings(value: Any) -> int:
+def _strings(value: Any, depth: int) -> int:
+    """How many strings a value holds, names included. *Raises* BadItem when it is nested deeper than bodies may be."""
     if isinstance(value, str):
         return 1
-    if isinstance(value, dict):
-        return len(value) + sum(_strings(part) for part in value.values() if isinstance(part, str | dict | list))
-    if isinstance(value, list):
-        return sum(_strings(part) for part in value)
-    return 0
+    if not isinstance(value, dict | list):
+        return 0
+    if depth > MAX_DEPTH:
+        raise _too_deep()
+    parts = value.values() if isinstance(value, dict) else value
+    names = len(value) if isinstance(value, dict) else 0
+    return names + sum(_strings(part, depth + 1) for part in parts if isinstance(part, str | dict | list))
 
 
 def in_utc(at: datetime) -> datetime:

@@ -78,6 +78,15 @@ def _row(fleet_id: int, outcast: Outcast, now: datetime) -> QuarantinedEvent:
     )
 
 
+def take_over(row: QuarantinedEvent, newer_id: int) -> None:
+    """A held event was refused again, for another reason: it keeps its row and takes over the new reason's words."""
+    newer = QuarantinedEvent.objects.for_fleet(row.fleet_id).get(pk=newer_id)
+    newer.delete()
+    for name in ("unit_id", "code", "detail", "pointer", "retryable"):
+        setattr(row, name, getattr(newer, name))
+    row.save(update_fields=["unit", "code", "detail", "pointer", "retryable"])
+
+
 def count_by_unit(unit_ids: Iterable[int], *, now: datetime) -> None:
     """Tells readiness how many fault events of each unit are held. Readings in quarantine do not count."""
     ids = sorted(set(unit_ids))

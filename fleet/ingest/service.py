@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import msgspec
@@ -26,6 +26,8 @@ from fleet.units.state import fold, save_states
 
 logger = logging.getLogger(__name__)
 
+OLDEST = datetime(2000, 1, 1, tzinfo=UTC)
+"""Older is a clock that was never set; the API takes no older time anywhere."""
 AHEAD = timedelta(minutes=10)
 """Clocks of machines may run this much fast."""
 ASSESS_SOON = timedelta(seconds=1)
@@ -83,6 +85,8 @@ def _sort_out(
 
 def _unit_of(batch: Batch, item: Item) -> int:
     assert item.envelope is not None
+    if item.envelope.time < OLDEST:
+        raise BadItem("time-too-old", f"Times before {OLDEST:%Y-%m-%d} are not taken.", "/time")
     if item.envelope.time > batch.now + AHEAD:
         ahead_s = (item.envelope.time - batch.now).total_seconds()
         raise BadItem("time-ahead", f"The event's time is {ahead_s:.0f} s ahead of ours.", "/time", retryable=True)

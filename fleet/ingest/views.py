@@ -17,7 +17,7 @@ from fleet.http.parsers import read_limited, require_utf8
 from fleet.http.views import CommandView, ReadOnlyResource
 from fleet.ingest.batch import BatchAnswer, ItemAnswer
 from fleet.ingest.parse import Item, split_batch
-from fleet.ingest.quarantine import NotHeld, close_held
+from fleet.ingest.quarantine import NotHeld, close_held, take_over
 from fleet.ingest.service import ingest
 from fleet.models import QuarantinedEvent, Role
 from fleet.units.serializers import BatchOutput, DiscardInput, QuarantineOutput, ReplayOutput
@@ -127,9 +127,13 @@ class ReplayView(_QuarantineCommand):
             items: list[Item] = split_batch(b"[" + raw + b"]")
             answer = ingest(self.fleet.pk, items, now=now)
             taken = answer.count("quarantined") == 0
+            again_id = answer.items[0].quarantine_id if answer.items else None
             if taken:
                 state = QuarantinedEvent.State.REPLAYED
                 close_held(row, state=state, by=self.member, reason="replayed", now=now)
+            elif again_id is not None and again_id != row.pk:
+                take_over(row, again_id)
+                answer.items[0].quarantine_id = row.pk
         item = item_document(answer.items[0]) if answer.items else None
         return self.answer({"state": "replayed" if taken else "held", "item": item})
 
