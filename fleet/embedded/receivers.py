@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import contextlib
 import socket
+import ssl
+import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -46,13 +48,20 @@ class Mailbox:
     """
 
     def __init__(
-        self, *, port: int = 0, host: str = HOST, on_mail: Callable[[ReceivedMail], None] | None = None
+        self,
+        *,
+        port: int = 0,
+        host: str = HOST,
+        on_mail: Callable[[ReceivedMail], None] | None = None,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
         self.mails: list[ReceivedMail] = []
         self.refuse_recipient = ""
         self.refuse_data = ""
         self._on_mail = on_mail
-        self._controller = Controller(self, hostname=host, port=port or free_port())
+        self._controller = Controller(
+            self, hostname=host, port=port or free_port(), tls_context=tls, require_starttls=tls is not None
+        )
 
     @property
     def port(self) -> int:
@@ -106,18 +115,35 @@ class Answer:
     drip_s: float = 0.0
 
 
+class _Server(ThreadingHTTPServer):
+    """One thread for each request; a sender that breaks off is no news."""
+
+    daemon_threads = True
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        if not isinstance(sys.exception(), OSError):
+            super().handle_error(request, client_address)
+
+
 class HookReceiver:
     """An HTTP server that keeps the requests it is sent and answers as `answer` says at that moment."""
 
     def __init__(
-        self, *, port: int = 0, host: str = HOST, on_hook: Callable[[ReceivedHook], None] | None = None
+        self,
+        *,
+        port: int = 0,
+        host: str = HOST,
+        on_hook: Callable[[ReceivedHook], None] | None = None,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
         self.requests: list[ReceivedHook] = []
         self.answer = Answer()
         self.stopping = threading.Event()
         self._on_hook = on_hook
-        self._server = ThreadingHTTPServer((host, port), _handler_for(self))
-        self._server.daemon_threads = True
+        self._server = _Server((host, port), _handler_for(self))
+        if tls is not None:
+            # The handshake happens in the thread of the request: a client that breaks it off costs nobody else.
+            self._server.socket = tls.wrap_socket(self._server.socket, server_side=True, do_handshake_on_connect=False)
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.05,), name="hooks", daemon=True)
 
     @property
