@@ -8,6 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from fleet import env
+from fleet.http.enum_names import ENUM_NAMES
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 STATE_DIR = Path(env.text("STATE_DIR", str(BASE_DIR / ".warmgate")))
@@ -156,7 +157,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SORT_OPERATIONS": True,
     "COMPONENT_SPLIT_REQUEST": True,
-    "ENUM_NAME_OVERRIDES": {},
+    "ENUM_NAME_OVERRIDES": ENUM_NAMES,
     "POSTPROCESSING_HOOKS": [
         "fleet.http.schema.add_webhooks",
         "drf_spectacular.hooks.postprocess_schema_enums",
