@@ -104,6 +104,14 @@ def test_a_picture_over_the_limit_is_refused(inspector):
     assert inspector.post(PHOTOS, {"picture": "x"}).status_code == 415
 
 
+def test_a_photo_that_cannot_be_written_is_answered_so_and_leaves_no_row(inspector, settings, tmp_path):
+    (tmp_path / "full").write_text("a file where the folder should be")
+    settings.STATE_DIR = tmp_path / "full"
+    answer = upload(inspector, picture())
+    assert (answer.status_code, answer.json()["type"]) == (503, "/docs/problems/unavailable/")
+    assert not Photo.objects.across_fleets().exists()
+
+
 def test_observations_name_photos_and_the_signature_covers_them(inspector, unit):
     photo = upload(inspector, picture()).json()["id"]
     seen = all_sound(belt=defect() | {"photos": [photo]})
