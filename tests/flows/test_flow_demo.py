@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from fleet.demo.scenario import Scenario, load_scenario
-from tests.flows.embedded import ROOT, Database, manage, output_of, received, stop, wait_for
+from tests.flows.embedded import ROOT, Database, kill, manage, output_of, received, stop, wait_for
 
 ANSWERS = re.compile(r"answers at (http://127\.0\.0\.1:\d+)")
 
@@ -133,17 +133,17 @@ def test_the_calls_of_the_readme_work_when_pasted(evening: Path, tmp_path: Path)
         assert stop(served) == 0
         assert "Stopping." in output_of(tmp_path, "serve")
     finally:
-        served.kill()
+        kill(served)
 
 
 def run_block(block: str, shell_file: Path) -> None:
     """Runs one block as a shell would; a call that is refused fails the test."""
     script = block.replace(". .warmgate/demo.env", f". {shlex.quote(str(shell_file))}").replace(
-        "curl -s", "curl -sS -f"
+        "curl -s", "curl -sS --fail-with-body"
     )
     done = subprocess.run(
         ["bash", "-euo", "pipefail", "-c", f". {shlex.quote(str(shell_file))}\n{script}"], capture_output=True,
         text=True, check=False, timeout=60,
     )  # fmt: skip
-    assert done.returncode == 0, f"{block}\n{done.stderr}"
+    assert done.returncode == 0, f"{block}\n{done.stdout}\n{done.stderr}"
     assert done.stdout.strip(), block
