@@ -10,9 +10,13 @@ class InspectionsConfig(AppConfig):
 
     def ready(self) -> None:
         from fleet.readiness.registry import checks
+        from fleet.sweep import chores
         from inspections.builtin import load_built_in_sheets
         from inspections.checks import CHECKS
+        from inspections.chores import CHORES
 
         for check in CHECKS:
             checks.add(check)
+        for chore in CHORES:
+            chores.add(chore)
         post_migrate.connect(load_built_in_sheets, sender=self, dispatch_uid="inspections.sheets")

@@ -19,9 +19,11 @@ from fleet.trips.due import make_due, pull_near
 from fleet.trips.plan import ambient_faults, resolve_loads, stored_ambient, stored_stops, times_faults
 from fleet.trips.selectors import commodities_by_key, locked_trip_of, trip_of
 from fleet.trips.states import STEPS, require_step
-from fleet.units.state import lock_states
+from fleet.units.state import lock_states, record_facts
 
 ASSESS_TASK = "fleet.assess_due"
+LAST_DELIVERED = "fleet.last_delivered"
+"""Unit fact: the trip it delivered last. An inspection from before that trip no longer counts for the next."""
 
 
 class ReferenceTaken(Conflict):
@@ -206,6 +208,8 @@ def finish_trip(
             trip.state = STEPS[step][1]
             if step == "deliver":
                 trip.delivered_at = now
+                assert trip.assigned_unit_id is not None
+                record_facts({trip.assigned_unit_id: {LAST_DELIVERED: trip.reference}}, at=now, source="fleet")
             else:
                 trip.cancelled_at, trip.cancel_reason = now, reason
             _moved(trip, now)
