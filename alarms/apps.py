@@ -8,9 +8,10 @@ class AlarmsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from alarms import checks, handlers
+        from alarms import checks, chores, handlers
         from alarms.notices import listener
 
         handlers.register()
         checks.register()
+        chores.register()
         listener.register()
