@@ -8,6 +8,7 @@ from typing import Any
 
 from alarms.models import Tier
 from alarms.services.publish import LAST_SIGNED, OPEN, OPEN_COUNT
+from fleet.checks.telemetry import age_limits
 from fleet.ingest.quarantine import FACT as QUARANTINED
 from fleet.models import Phase
 from fleet.readiness.facts import Facts, instant
@@ -135,7 +136,7 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
     if newest_at is None:
         return f"{facts.unit.number} has never sent a reading.", "restore_readings", "Connect the unit."
     age = now - newest_at
-    if age >= _hard_limit(facts):
+    if age >= age_limits(facts)[1]:
         hours = age / timedelta(hours=1)
         return (
             f"Last heard of {facts.unit.number} {hours:.1f} h ago: faults since then are not known.",
@@ -145,21 +146,12 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
     return None
 
 
-def _hard_limit(facts: Facts) -> timedelta:
-    """From which age the unit's data say nothing of now: the same limits as `fleet.telemetry` follows."""
-    unit_on = facts.unit.values.get("unit_on")
-    if unit_on is not None and unit_on.value:
-        policy = facts.policy
-        return max(timedelta(minutes=policy.telemetry_soft_on_min), timedelta(hours=policy.telemetry_hard_on_h))
-    return timedelta(hours=facts.policy.telemetry_hard_off_h)
-
-
 def _silent_at(facts: Facts, now: datetime) -> datetime | None:
     """When silence alone changes something: the data grow too old, or (under way) our rule on silence speaks."""
     newest_at = facts.unit.newest_at
     if newest_at is None:
         return None
-    moments = [newest_at + _hard_limit(facts)]
+    moments = [newest_at + age_limits(facts)[1]]
     if facts.trip.phase is Phase.UNDER_WAY:
         moments.append(newest_at + timedelta(hours=facts.policy.under_way_silent_h))
     return min((moment for moment in moments if moment > now), default=None)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Count, Max, Q
 
 from alarms.models import Alarm, Tier
 from fleet.clock import text_of
@@ -18,7 +18,11 @@ from fleet.units.state import put_facts
 SOURCE = "alarms"
 OPEN, OPEN_COUNT = "alarms.open", "alarms.open_count"
 LAST_STOP, LAST_SIGNED = "alarms.last_stop_at", "alarms.last_signed_at"
+HEAT_FAILURES = "alarms.heat_failures"
+"""How many faults ever stopped the unit's heat: stop-tier alarms (heat lost in silence is one) that were not voided.
+Over the engine hours of the unit's readings this is what its failure rate is learned from."""
 MOST_LISTED = 50
+STOPPED = Q(tier=Tier.STOP) & ~Q(state=Alarm.State.VOIDED)
 GRAVEST = (Tier.STOP, Tier.ATTEND, Tier.WATCH)
 
 
@@ -39,6 +43,7 @@ def publish(unit_ids: Iterable[int], *, now: datetime) -> None:
                 OPEN_COUNT: len(alarms),
                 LAST_STOP: _text(moments.get(unit_id, {}).get("stopped")),
                 LAST_SIGNED: _text(moments.get(unit_id, {}).get("signed")),
+                HEAT_FAILURES: moments.get(unit_id, {}).get("failures", 0),
             }
             for unit_id, alarms in opened.items()
         },
@@ -57,7 +62,8 @@ def _moments(unit_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
         .filter(unit_id__in=unit_ids)
         .values("unit_id")
         .annotate(
-            stopped=Max("raised_at", filter=Q(tier=Tier.STOP) & ~Q(state=Alarm.State.VOIDED)),
+            stopped=Max("raised_at", filter=STOPPED),
+            failures=Count("pk", filter=STOPPED),
             signed=Max("signed_at"),
             voided=Max("voided_at", filter=Q(voided_by__isnull=False)),
         )
@@ -66,6 +72,7 @@ def _moments(unit_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
     return {
         row["unit_id"]: {
             "stopped": row["stopped"],
+            "failures": row["failures"],
             "signed": max((at for at in (row["signed"], row["voided"]) if at is not None), default=None),
         }
         for row in rows

@@ -24,7 +24,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
         return _finding(
             Outcome.UNKNOWN, f"Sensor at the end of its range: {', '.join(railed)}. Its value says nothing."
         )
-    soft, hard, words = _limits(facts)
+    soft, hard, words = age_limits(facts)
     age = now - newest_at
     measured = round(age / timedelta(minutes=1), 1)
     if age >= hard:
@@ -47,7 +47,8 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     )
 
 
-def _limits(facts: Facts) -> tuple[timedelta, timedelta, str]:
+def age_limits(facts: Facts) -> tuple[timedelta, timedelta, str]:
+    """From which age readings are a concern, from which they say nothing of now, and why: the unit is on or off."""
     unit_on = facts.unit.values.get("unit_on")
     if unit_on is not None and unit_on.value:
         soft, hard = timedelta(minutes=facts.policy.telemetry_soft_on_min), facts.policy.telemetry_hard_on_h
