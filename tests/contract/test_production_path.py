@@ -15,6 +15,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # What stands in the compose file where the script has a private address or port.
 PLACES = {
     "web": {"$HERE": "0.0.0.0", "$WEB_PORT": "8000"},
+    "sweep": {"$HERE": "0.0.0.0", "$METRICS_PORT": "9100"},
     "receivers": {"$HERE": "0.0.0.0", "$MAIL_PORT": "8025", "$HOOK_PORT": "8026"},
     "demo": {"http://$HERE:$WEB_PORT": "http://web:8000", "http://$HERE:$HOOK_PORT": "http://receivers:8026"},
 }
@@ -58,7 +59,7 @@ def test_a_queue_that_tasks_are_routed_to_has_a_worker(compose: dict[str, Any], 
 
 
 def test_every_variable_the_compose_file_sets_is_one_the_service_reads(compose: dict[str, Any]) -> None:
-    read = variables_read()
+    read = variables_read() | {"PROMETHEUS_MULTIPROC_DIR"}
     for name, service in own_services(compose).items():
         assert set(service["environment"]) <= read, name
 
