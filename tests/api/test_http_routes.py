@@ -113,9 +113,14 @@ def test_every_write_refuses_what_is_no_document(client_of, tarn, body):
                 answer = client.generic(
                     method.upper(), _filled(route), body, content_type="application/json", HTTP_IF_MATCH="*"
                 )
-                # A route that names an object which does not exist may say that first.
-                usual = ("malformed-body", "invalid-input")
+                # A route that names an object which does not exist may say that first, and one that takes no JSON
+                # says so.
+                usual = ("malformed-body", "invalid-input") if _takes_json(callback) else ("unsupported-media-type",)
                 problem(answer, *usual, *(("not-found", "unknown-trip", "unknown-unit") if "<" in route else ()))
+
+
+def _takes_json(callback):
+    return any(parser.media_type == "application/json" for parser in callback.cls.parser_classes)
 
 
 def _may(callback, method, role):

@@ -36,11 +36,13 @@ def test_the_served_schema_is_the_committed_one(client: Client, document: dict[s
 def test_it_is_openapi_3_1_with_webhooks(document: dict[str, Any]) -> None:
     assert document["openapi"].startswith("3.1")
     assert sorted(document["webhooks"]) == [
+        "alarm.attend.v1",
         "alarm.heat_lost.v1",
         "alarm.stop.v1",
         "hold.changed.v1",
         "hold.ended.v1",
         "hold.opened.v1",
+        "route.test.v1",
     ]
 
 
