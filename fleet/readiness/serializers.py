@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from rest_framework import serializers
 
 from fleet.http.fields import StrictCharField
@@ -20,7 +22,7 @@ class ReleaseInput(StrictSerializer):
     reason = StrictCharField(max_length=1000, min_length=10, multiline=True)
 
 
-class RemedyOutput(serializers.Serializer):
+class RemedyOutput(serializers.Serializer[Any]):
     action = serializers.CharField()
     text = serializers.CharField()
     amount = serializers.FloatField(allow_null=True)
@@ -28,7 +30,7 @@ class RemedyOutput(serializers.Serializer):
     then = serializers.CharField(allow_null=True)
 
 
-class FindingOutput(serializers.Serializer):
+class FindingOutput(serializers.Serializer[Any]):
     check = serializers.CharField()
     outcome = serializers.ChoiceField(choices=["pass", "pending", "concern", "block", "unknown"])
     message = serializers.CharField()
@@ -42,7 +44,7 @@ class FindingOutput(serializers.Serializer):
     remedy = RemedyOutput(allow_null=True)
 
 
-class HoldBrief(serializers.Serializer):
+class HoldBrief(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     state = serializers.ChoiceField(choices=["open", "released"])
     opened_at = serializers.DateTimeField()
@@ -50,7 +52,7 @@ class HoldBrief(serializers.Serializer):
     causes = serializers.ListField(child=serializers.CharField())
 
 
-class AssessmentOutput(serializers.Serializer):
+class AssessmentOutput(serializers.Serializer[Any]):
     """The answer to: may this unit take this load on this trip, and what would make it so?"""
 
     trip = serializers.CharField()
@@ -79,7 +81,7 @@ class AssessmentHistoryItem(AssessmentOutput):
     confirmed_at = serializers.DateTimeField()
 
 
-class CandidateOutput(serializers.Serializer):
+class CandidateOutput(serializers.Serializer[Any]):
     rank = serializers.IntegerField()
     unit = serializers.CharField()
     verdict = serializers.ChoiceField(choices=["ready", "conditional", "blocked", "unknown"])
@@ -88,13 +90,13 @@ class CandidateOutput(serializers.Serializer):
     concerns = serializers.IntegerField()
 
 
-class CandidatesOutput(serializers.Serializer):
+class CandidatesOutput(serializers.Serializer[Any]):
     trip = serializers.CharField()
     candidates = CandidateOutput(many=True)
     caution = serializers.CharField()
 
 
-class HoldCause(serializers.Serializer):
+class HoldCause(serializers.Serializer[Any]):
     key = serializers.CharField()
     check = serializers.CharField()
     outcome = serializers.CharField()
@@ -104,7 +106,7 @@ class HoldCause(serializers.Serializer):
     since = serializers.DateTimeField()
 
 
-class HoldOutput(serializers.Serializer):
+class HoldOutput(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     trip = serializers.CharField(source="trip.reference")
     unit = serializers.CharField(source="unit.number")
