@@ -14,11 +14,10 @@ from alarms.serializers import AlarmOutput, HistoryOutput, SignOffInput, VoidInp
 from alarms.services import acts
 from fleet.clock import db_now
 from fleet.errors import InvalidInput
-from fleet.http.etag import revision_answer
+from fleet.http.etag import expected_revision, revision_answer
 from fleet.http.filters import FlagFilter, InstantFilter, WordFilter
 from fleet.http.views import CommandView, ReadOnlyResource
 from fleet.models import Role
-from fleet.trips.views import expected_revision
 
 KNOWERS = frozenset({Role.DISPATCHER, Role.INSPECTOR, Role.MANAGER})
 SIGNERS = frozenset({Role.INSPECTOR, Role.MANAGER})

@@ -9,12 +9,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from fleet.clock import db_now
-from fleet.http.etag import revision_answer, set_etag
+from fleet.http.etag import expected_revision, revision_answer, set_etag
 from fleet.http.filters import InstantFilter, WordFilter
 from fleet.http.idempotency import idempotent
 from fleet.http.views import CommandView, ReadOnlyResource
 from fleet.models import Role
-from fleet.trips.views import expected_revision
 from inspections.answers import DefectOutput, InspectionOutput, InspectionSummary, RepairOutput, SheetOutput
 from inspections.models import Defect, Inspection, Repair, Sheet
 from inspections.selectors import inspection_of, sheets_of

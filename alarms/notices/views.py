@@ -15,12 +15,11 @@ from alarms.notices import routes, services
 from alarms.notices.serializers import NoticeOutput, RouteChange, RouteInput, RouteOutput, RouteWithSecret
 from fleet.clock import db_now
 from fleet.errors import NotFound
-from fleet.http.etag import revision_answer, set_etag
+from fleet.http.etag import expected_revision, revision_answer, set_etag
 from fleet.http.filters import WordFilter
 from fleet.http.idempotency import idempotent
 from fleet.http.views import CommandView, ReadOnlyResource
 from fleet.models import Role
-from fleet.trips.views import expected_revision
 
 KEEPERS = frozenset({Role.MANAGER})
 READERS = frozenset({Role.MANAGER, Role.DISPATCHER})

@@ -42,6 +42,12 @@ def require_match(request: Request, revision: int) -> None:
         raise StaleRevision(current=etag_of(revision))
 
 
+def expected_revision(request: Request, revision: int) -> int | None:
+    """The revision the caller read, checked now and once more under the lock. None when it wrote `*`."""
+    require_match(request, revision)
+    return None if request.headers["If-Match"].strip() == "*" else revision
+
+
 def not_modified(request: Request, revision: int) -> Response | None:
     """A 304 if If-None-Match covers `revision` (weak comparison), None if the caller needs the whole
     answer."""

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from fleet.clock import db_now
 from fleet.errors import MissingPrecondition
-from fleet.http.etag import revision_answer
+from fleet.http.etag import expected_revision, revision_answer
 from fleet.http.filters import WordFilter
 from fleet.http.idempotency import idempotent
 from fleet.http.views import CommandView, ReadOnlyResource
@@ -29,7 +29,7 @@ from fleet.readiness.service import readiness
 from fleet.trips import candidates as ranking
 from fleet.trips.selectors import trip_of
 from fleet.trips.serializers import TripInput
-from fleet.trips.views import PLANNERS, expected_revision
+from fleet.trips.views import PLANNERS
 
 
 class ReadinessView(CommandView):

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from fleet.clock import db_now
-from fleet.http.etag import require_match, revision_answer, set_etag
+from fleet.http.etag import expected_revision, revision_answer, set_etag
 from fleet.http.filters import InstantFilter, WordFilter
 from fleet.http.idempotency import idempotent
 from fleet.http.views import CommandView, ReadOnlyResource
@@ -72,12 +72,6 @@ class TripView(CommandView, ReadOnlyResource):
         changes = self.read(request, partial=True)
         trip = service.change_trip(self.fleet, reference, changes, revision=revision, by=self.member, now=db_now())
         return revision_answer(request, self.answer(trip).data, trip.revision)
-
-
-def expected_revision(request: Request, revision: int) -> int | None:
-    """The revision the caller read, checked now and once more under the lock. None when it wrote `*`."""
-    require_match(request, revision)
-    return None if request.headers["If-Match"].strip() == "*" else revision
 
 
 class TripCommand(CommandView):

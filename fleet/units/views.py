@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from fleet.clock import db_now
-from fleet.http.etag import require_match, revision_answer, set_etag
+from fleet.http.etag import expected_revision, require_match, revision_answer, set_etag
 from fleet.http.filters import InstantFilter, WordFilter
 from fleet.http.idempotency import idempotent
 from fleet.http.views import CommandView, ReadOnlyResource
@@ -19,7 +19,6 @@ from fleet.models import Commodity, PolicyRow, Reading, Role, Unit, UnitModel
 from fleet.policy import THRESHOLDS
 from fleet.readiness.facts import instant
 from fleet.trips.selectors import unit_of
-from fleet.trips.views import expected_revision
 from fleet.units import service
 from fleet.units.serializers import (
     CommodityOutput,
