@@ -8,7 +8,7 @@ from thermal.columns import Columns
 from thermal.params import Trip
 from thermal.ranges import Array
 
-__all__ = ["Capacity", "capacity_of"]
+__all__ = ["Capacity", "capacities_of", "capacity_of"]
 
 PESSIMISTIC = 0.10
 SPAN_H = 12
@@ -32,29 +32,37 @@ class Capacity:
 
 
 def capacity_of(columns: Columns, trip: Trip) -> Capacity:
-    """Return the heat margin of one unit (w = 1) on a trip.
+    """Return the heat margin of one unit (w = 1) on a trip; see `capacities_of`."""
+    return capacities_of(columns, trip)[0]
+
+
+def capacities_of(columns: Columns, trip: Trip) -> list[Capacity]:
+    """Return the heat margin of each unit on a trip, in their order.
 
     `Q_max / (UA (T_set - T_amb))` with shut doors. An ambient at or above the set point needs no heat, which is None
     and not infinity.
     """
     span = trip.set_point_c - np.array(trip.ambient_c)
-    loss, output = float(columns.ua_full[0]), float(columns.q_max[0])
     worst = int(span.argmax())
     window = min(SPAN_H + 1, len(span))
     means = np.convolve(np.maximum(span, 0.0), _trapezoid(window), mode="valid")
+    hour_k, mean_k = float(span[worst]), float(means.max())
+    units = zip(columns.ua_full.tolist(), columns.q_max.tolist(), strict=True)
+    return [_capacity(loss, output, worst_h=worst, hour_k=hour_k, mean_k=mean_k) for loss, output in units]
+
+
+def _capacity(loss: float, output: float, *, worst_h: int, hour_k: float, mean_k: float) -> Capacity:
+    """Return the margin of `output` [W] over `loss` [W/K] at the worst hour and on the worst mean [K]."""
     worse = (1 - PESSIMISTIC) / (1 + PESSIMISTIC)
-
-    def ratio(kelvin: float) -> float | None:
-        return output / (loss * kelvin) if kelvin > 0 else None
-
-    hourly, mean = ratio(float(span[worst])), ratio(float(means.max()))
+    hourly = output / (loss * hour_k) if hour_k > 0 else None
+    mean = output / (loss * mean_k) if mean_k > 0 else None
     return Capacity(
         ratio=hourly,
-        worst_h=float(worst) if hourly is not None else None,
+        worst_h=float(worst_h) if hourly is not None else None,
         ratio_12h=mean,
         pessimistic=None if hourly is None else hourly * worse,
         pessimistic_12h=None if mean is None else mean * worse,
-        needed_kw=max(float(span[worst]), 0.0) * loss / 1e3,
+        needed_kw=max(hour_k, 0.0) * loss / 1e3,
         available_kw=output / 1e3,
     )
 

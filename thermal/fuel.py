@@ -1,5 +1,6 @@
 """Fuel: what each leg between fills needs, how long the tank lasts, and what running dry would cost."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import hypot
@@ -13,7 +14,7 @@ from thermal.params import Risk, Trip
 from thermal.paths import Model
 from thermal.ranges import Array
 
-__all__ = ["Leg", "endurance_h", "fuel_loss", "legs_of"]
+__all__ = ["Leg", "endurance_h", "first_dry_h", "fuel_loss", "leg_bounds", "legs_of"]
 
 SURE_SPREADS = 6.0
 SMALLEST_SPREAD_L = 1e-6
@@ -39,20 +40,33 @@ def leg_bounds(grid: Grid, trip: Trip) -> list[tuple[float, float]]:
     return list(pairwise(edges))
 
 
-def legs_of(grid: Grid, trip: Trip, burnt: Array, columns: Columns, *, reserve_l: float, risk: Risk) -> tuple[Leg, ...]:
-    """Return the legs of one column; `burnt` (s + 1,) is cumulated fuel at the nodes [L].
+def legs_of(
+    grid: Grid, trip: Trip, burnt: Array, columns: Columns, *, reserve_l: Sequence[float], risk: Risk
+) -> list[tuple[Leg, ...]]:
+    """Return the legs of each column; `burnt` (s + 1, w) is cumulated fuel at the nodes, `reserve_l` (w,) [L].
 
     The chance is `Phi((have - reserve - need)/sqrt(gauge^2 + (sd_burn need)^2))`; the gauge's error counts on the
     first leg only, because later legs start from a full tank.
     """
-    legs = []
+    by_leg = []
     for i, (start, end) in enumerate(leg_bounds(grid, trip)):
-        need = float(np.interp(end, grid.time_h, burnt) - np.interp(start, grid.time_h, burnt))
-        have = float(_at_hand(columns, trip, first=i == 0)[0])
-        gauge = risk.sd_gauge_share * float(columns.tank[0]) if i == 0 and not _filled_at_start(trip) else 0.0
-        spread = max(hypot(gauge, risk.sd_ln_burn * need), SMALLEST_SPREAD_L)
-        legs.append(Leg(start, end, need, have, normal_cdf_exact((have - reserve_l - need) / spread)))
-    return tuple(legs)
+        need = (_burnt_at(grid, burnt, end) - _burnt_at(grid, burnt, start)).tolist()
+        have = _at_hand(columns, trip, first=i == 0).tolist()
+        gauges = columns.tank * (risk.sd_gauge_share if i == 0 and not _filled_at_start(trip) else 0.0)
+        by_leg.append(
+            [
+                _leg(start, end, need_l, have_l, usable_l=have_l - kept_l, gauge_l=gauge_l, risk=risk)
+                for need_l, have_l, kept_l, gauge_l in zip(need, have, reserve_l, gauges.tolist(), strict=True)
+            ]
+        )
+    return list(zip(*by_leg, strict=True))
+
+
+def _leg(
+    start_h: float, end_h: float, need_l: float, have_l: float, *, usable_l: float, gauge_l: float, risk: Risk
+) -> Leg:
+    spread = max(hypot(gauge_l, risk.sd_ln_burn * need_l), SMALLEST_SPREAD_L)
+    return Leg(start_h, end_h, need_l, have_l, normal_cdf_exact((usable_l - need_l) / spread))
 
 
 def endurance_h(grid: Grid, burnt: Array, columns: Columns) -> tuple[float | None, float]:

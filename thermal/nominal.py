@@ -26,7 +26,7 @@ from thermal.paths import (
 from thermal.ranges import Array
 from thermal.worlds import starts_cold
 
-__all__ = ["Hours", "Nominal", "nominal"]
+__all__ = ["Hours", "March", "Nominal", "dry_spans", "extremes_of", "march_of", "nominal"]
 
 STEP_H = 0.5
 
@@ -75,7 +75,7 @@ class Nominal:
 
 
 class March(NamedTuple):
-    """One column marched over a grid: ambient of each step (s, 1), the edge's dip in a cycle at the nodes (s + 1,)
+    """Columns (w) marched over a grid: ambient of each step (s, 1), the edge's dip in a cycle at the nodes (s + 1, w)
     [K]."""
 
     grid: Grid
@@ -101,17 +101,19 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
     """
     columns = columns_of([unit])
     laden = load if load is not None and load.mass_kg > 0 else None
-    plan = endless = _march(columns, laden, trip, dry=[])
+    plan = endless = march_of(columns, laden, trip, dry=[])
     burnt = _burnt(plan)[0]
-    legs = legs_of(plan.grid, trip, burnt, columns, reserve_l=unit.reserve_l, risk=Risk() if risk is None else risk)
+    legs = legs_of(
+        plan.grid, trip, burnt[:, None], columns, reserve_l=[unit.reserve_l], risk=Risk() if risk is None else risk
+    )[0]
     lasts = endurance_h(plan.grid, burnt, columns)
-    dry = _dry_spans(plan.grid, trip, burnt, columns)
+    dry = dry_spans(plan.grid, trip, burnt, columns)
     if dry:
-        plan = _march(columns, laden, trip, dry=dry)
+        plan = march_of(columns, laden, trip, dry=dry)
         burnt = _within_tank(_burnt(plan)[0], plan.grid, trip, columns)
     engine = _burnt(plan)[1]
     damage, plateau = _without_heat(endless, trip=trip, load=laden)
-    coldest, coldest_h, warmest = _extremes(plan) if laden else (None, None, None)
+    coldest, coldest_h, warmest = extremes_of(plan) if laden else (None, None, None)
     return Nominal(
         coldest_edge_c=coldest,
         coldest_edge_h=coldest_h,
@@ -136,22 +138,24 @@ def _burnt(plan: March) -> tuple[Array, Array]:
     return burnt[:, 0] + waiting, engine[:, 0]
 
 
-def _extremes(plan: March) -> tuple[float, float, float]:
-    """Return the coldest edge [degC], when [h], and the warmest of edge and core [degC], the cycle's dip included."""
+def extremes_of(plan: March) -> tuple[float, float, float]:
+    """Return the first column's coldest edge [degC], when [h], and warmest of edge and core [degC], the cycle's dip
+    included."""
     edge, core = plan.paths.x[:, 1, 0], plan.paths.x[:, 2, 0]
-    low = edge - plan.dip
+    low = edge - plan.dip[:, 0]
     at = int(low.argmin())
     return float(low[at]), float(plan.grid.time_h[at]), float(np.maximum(edge, core).max())
 
 
-def _march(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[float, float]]) -> March:
+def march_of(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[float, float]]) -> March:
+    """Return the plan of the columns (w) without uncertainty; `dry`: spans in which no tank holds fuel [h]."""
     grid = grid_of(trip, cold_start=starts_cold(trip), dry=dry, step_h=STEP_H)
     model = model_of(grid, columns, load)
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
     holding = holding_of(columns, load, trip, grid, ambient)
     start = start_state(model.net, trip, load)
     paths = propagate(model, set_c=holding.air_c, ambient=ambient, start=start, unheated=False)
-    return March(grid, model, paths, ambient, np.concatenate([[0.0], holding.dip_k[:, 0]]))
+    return March(grid, model, paths, ambient, np.concatenate([np.zeros((1, columns.width)), holding.dip_k]))
 
 
 def _in_tank_l(trip: Trip, columns: Columns, leg: int) -> float:
@@ -159,7 +163,7 @@ def _in_tank_l(trip: Trip, columns: Columns, leg: int) -> float:
     return float(columns.tank[0] if leg or filled_first else columns.fuel[0])
 
 
-def _dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[tuple[float, float]]:
+def dry_spans(grid: Grid, trip: Trip, burnt: Array, columns: Columns) -> list[tuple[float, float]]:
     """Return the spans without fuel: from when a leg's tank is empty until the next fill or the end of the trip."""
     spans = []
     for leg, (start, end) in enumerate(leg_bounds(grid, trip)):

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from fleet.readiness.facts import Facts
-from thermal import Load, Nominal, Risk, Score, ThermalError, Trip, assess, nominal, rank
+from thermal import Load, Risk, Score, ThermalError, Trip, assess, rank
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
+from thermal.outlook import Outlook, outlooks
 
 RANK_FROM = 8
 """From so many units for one load and trip on, they are scored together."""
@@ -19,7 +20,7 @@ class Forecast:
     """The model's answer for one trip and unit."""
 
     inputs: Inputs
-    nominal: Nominal
+    nominal: Outlook
     score: Score
 
     def at(self, hours: float) -> datetime:
@@ -54,29 +55,27 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
 
 
 def _answer(question: Question, group: list[tuple[tuple[int, int], Inputs]]) -> dict[tuple[int, int], Result]:
+    """Scores and outlooks of all units that were asked the same question, each kind in one pass."""
     load, trip, risk = question
-    results: dict[tuple[int, int], Result] = {}
-    scores: dict[tuple[int, int], Score] = {}
-    if len(group) >= RANK_FROM:
-        ranked = rank([inputs.unit for _, inputs in group], load=load, trip=trip, risk=risk)
-        scores = {key: score for (key, _), score in zip(group, ranked, strict=True)}
-    for key, inputs in group:
-        try:
-            results[key] = forecast_of(inputs, score=scores.get(key))
-        except ThermalError as error:
-            results[key] = NotEnough(design=(f"a value the model can use: {error}",))
-    return results
+    units = [inputs.unit for _, inputs in group]
+    if len(units) >= RANK_FROM:
+        scores = rank(units, load=load, trip=trip, risk=risk)
+    else:
+        scores = [assess(unit, load=load, trip=trip, risk=risk) for unit in units]
+    found = zip(group, outlooks(units, load=load, trip=trip, risk=risk), scores, strict=True)
+    return {key: Forecast(inputs, outlook, score) for (key, inputs), outlook, score in found}
 
 
-def forecast_of(inputs: Inputs, *, score: Score | None = None) -> Forecast:
+def forecast_of(inputs: Inputs) -> Forecast:
     """The forecast of one set of inputs."""
-    if score is None:
-        score = assess(inputs.unit, load=inputs.load, trip=inputs.trip, risk=inputs.risk)
-    plan = nominal(inputs.unit, load=inputs.load, trip=inputs.trip, risk=inputs.risk)
-    return Forecast(inputs, plan, score)
+    load, trip, risk = inputs.load, inputs.trip, inputs.risk
+    score = assess(inputs.unit, load=load, trip=trip, risk=risk)
+    return Forecast(inputs, outlooks([inputs.unit], load=load, trip=trip, risk=risk)[0], score)
 
 
 def with_fuel(forecast: Forecast, fuel_l: float) -> Forecast:
-    """The same trip with another amount of fuel in the tank: how a remedy is verified."""
-    inputs = forecast.inputs
-    return forecast_of(replace(inputs, unit=replace(inputs.unit, fuel_l=fuel_l)))
+    """The plan with another amount of fuel in the tank: how a remedy is verified. The score stays that of the tank
+    as it is."""
+    inputs = replace(forecast.inputs, unit=replace(forecast.inputs.unit, fuel_l=fuel_l))
+    plan = outlooks([inputs.unit], load=inputs.load, trip=inputs.trip, risk=inputs.risk)[0]
+    return Forecast(inputs, plan, forecast.score)

@@ -15,6 +15,7 @@ from fleet.http.views import CommandView
 from fleet.readiness.selectors import facts_of, own_unit, trips_with_units, unit_with_state
 from fleet.readiness.service import TripHasNoUnit
 from fleet.trips.selectors import trip_of, unit_of
+from thermal import nominal
 from thermal.adapter.estimates import estimate_document
 from thermal.adapter.forecasts import Forecast, NotEnough, gather
 from thermal.adapter.inputs import ambient_hours
@@ -69,7 +70,8 @@ class TripForecastView(CommandView):
 
 
 def forecast_document(forecast: Forecast, *, trip: str, unit: str, ambient_c: tuple[float, ...]) -> dict[str, Any]:
-    plan, inputs = forecast.nominal, forecast.inputs
+    inputs = forecast.inputs
+    plan = nominal(inputs.unit, load=inputs.load, trip=inputs.trip, risk=inputs.risk)
     p10 = forecast.score.coldest_edge_p10_c
     load = inputs.load
     return {

@@ -45,8 +45,7 @@ def burnt_before_departure_l(facts: Facts, forecast: Forecast, now: datetime) ->
     on_from = max(now, facts.trip.loading_at - timedelta(hours=facts.policy.preheat_h))
     hours = max((forecast.inputs.starts_at - on_from) / timedelta(hours=1), 0.0)
     plan = forecast.nominal
-    trip_h = float(plan.hours.at_h[-1])
-    return hours * sum(leg.need_l for leg in plan.legs) / trip_h if trip_h > 0 else 0.0
+    return hours * sum(leg.need_l for leg in plan.legs) / forecast.inputs.trip.hours
 
 
 def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:

@@ -1,0 +1,103 @@
+"""Many units in one march get what each of them gets alone from `thermal.nominal`."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.unit.thermal_box.asks import ask
+from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, nominal
+from thermal.outlook import CHUNK, Outlook, outlooks
+
+SAME = 1e-9
+"""Kelvins, litres and hours: only the order of additions differs."""
+RISK = Risk()
+LOAD = Load(mass_kg=6000.0, temperature_c=7.0, high_c=15.0)
+NIGHT = tuple(-16.0 + 9.0 * float(np.sin(2 * np.pi * hour / 24)) for hour in range(31))
+PLAIN = Trip(set_point_c=6.0, ambient_c=NIGHT)
+STOPS = Trip(
+    set_point_c=6.0,
+    ambient_c=NIGHT,
+    stops=(
+        Stop(at_h=4.3, duration_h=0.4),
+        Stop(at_h=11.0, duration_h=0.5, heater_off=True),
+        Stop(at_h=17.25, duration_h=0.3, refuel=True),
+    ),
+)
+UNDER_WAY = replace(STOPS, start=Start(air_c=3.0))
+COLD_BOX = replace(PLAIN, box_start_c=-8.0)
+
+
+def a_fleet(n: int, *, seed: int, fuel_l: tuple[float, float] = (30.0, 180.0)) -> list[Unit]:
+    """Boxes from tight to poor, heaters from weak to strong, some with a low fire, tanks from low to full."""
+    rng = np.random.default_rng(seed)
+    return [
+        Unit(
+            box=Box(
+                k_w_m2k=float(rng.uniform(0.35, 0.75)),
+                area_m2=float(rng.uniform(90, 150)),
+                age_y=float(rng.uniform(0, 9)),
+            ),
+            heater=Heater(
+                output_kw=float(rng.uniform(2.2, 9.0)),
+                output_low_kw=float(rng.choice([0.0, 1.1])),
+                burn_low_l_h=float(rng.choice([0.0, 0.2])),
+                burn_high_l_h=float(rng.uniform(0.8, 2.2)),
+                min_on_min=float(rng.choice([0.0, 10.0])),
+            ),
+            fuel_l=float(rng.uniform(*fuel_l)),
+        )
+        for _ in range(n)
+    ]
+
+
+def agree(found: Outlook, unit: Unit, load: Load | None, trip: Trip) -> None:
+    alone = nominal(unit, load=load, trip=trip, risk=RISK)
+    for name in ("coldest_edge_c", "coldest_edge_h", "warmest_c", "fuel_out_h"):
+        assert getattr(found, name) == pytest.approx(getattr(alone, name), abs=SAME), name
+    assert len(found.legs) == len(alone.legs)
+    for mine, theirs in zip(found.legs, alone.legs, strict=True):
+        assert (mine.start_h, mine.end_h, mine.have_l) == (theirs.start_h, theirs.end_h, theirs.have_l)
+        assert mine.need_l == pytest.approx(theirs.need_l, abs=SAME)
+        assert mine.chance_above_reserve == pytest.approx(theirs.chance_above_reserve, abs=SAME)
+    assert found.capacity == alone.capacity
+    np.testing.assert_allclose(found.damage_after_h, alone.damage_after_h, rtol=0, atol=SAME)
+
+
+@pytest.mark.parametrize("trip", [PLAIN, STOPS, UNDER_WAY, COLD_BOX], ids=["plain", "stops", "under way", "cold box"])
+@pytest.mark.parametrize("load", [LOAD, replace(LOAD, mass_kg=900.0), None], ids=["6 t", "0.9 t", "empty"])
+def test_a_unit_among_many_gets_what_it_gets_alone(trip: Trip, load: Load | None) -> None:
+    fleet = a_fleet(20, seed=7)
+    for found, unit in zip(outlooks(fleet, load=load, trip=trip, risk=RISK), fleet, strict=True):
+        agree(found, unit, load, trip)
+
+
+def test_tanks_that_run_dry_cool_their_own_box_only() -> None:
+    fleet = a_fleet(24, seed=11, fuel_l=(1.0, 30.0))
+    found = outlooks(fleet, load=LOAD, trip=STOPS, risk=RISK)
+    dry = [outlook.fuel_out_h is not None for outlook in found]
+    assert any(dry)
+    assert not all(dry)
+    for outlook, unit in zip(found, fleet, strict=True):
+        agree(outlook, unit, LOAD, STOPS)
+
+
+def test_the_worked_cases_come_out_alike() -> None:
+    for name in ("base_winter", "tiny_load", "refuel_in_time", "ambient_above_set"):
+        request = ask(name)
+        found = outlooks([request.unit], load=request.load, trip=request.trip, risk=RISK)[0]
+        agree(found, request.unit, request.load, request.trip)
+
+
+def test_order_and_chunks_change_nothing() -> None:
+    fleet = a_fleet(CHUNK + 5, seed=3)
+    forward = outlooks(fleet, load=LOAD, trip=STOPS, risk=RISK)
+    backward = outlooks(fleet[::-1], load=LOAD, trip=STOPS, risk=RISK)[::-1]
+    for one, other in zip(forward, backward, strict=True):
+        assert one.legs == other.legs
+        assert one.coldest_edge_c == pytest.approx(other.coldest_edge_c, abs=SAME)
+        np.testing.assert_allclose(one.damage_after_h, other.damage_after_h, rtol=0, atol=SAME)
+
+
+def test_no_units_no_outlooks() -> None:
+    assert outlooks([], load=LOAD, trip=PLAIN, risk=RISK) == []
