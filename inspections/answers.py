@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fleet.http.fields import InstantField
@@ -113,10 +114,12 @@ class InspectionOutput(InspectionSummary):
             *InspectionSummary.Meta.fields, "observations", "signatures", "repairs", "rechecks", "superseded_by",
         )  # fmt: skip
 
+    @extend_schema_field(ObservationOutput(many=True))
     def get_observations(self, row: Inspection) -> list[dict[str, Any]]:
         rows = sorted(row.observations.all(), key=lambda seen: seen.position)
         return list(ObservationOutput(rows, many=True).data)
 
+    @extend_schema_field(RepairOutput(many=True))
     def get_repairs(self, row: Inspection) -> list[dict[str, Any]]:
         rows = Repair.objects.for_fleet(row.fleet_id).filter(observation__inspection=row)
         rows = rows.select_related("unit", "observation").prefetch_related("signatures")

@@ -86,6 +86,7 @@ class WorkListView(CommandView):
     tag = "inspections"
     roles = {"GET": "any"}
     output_serializer = WorkListOutput
+    problems = ("not-found",)
     query_parameters = {"unit": {"schema": {"type": "string"}, "description": "Only this unit."}}
 
     def get(self, request: Request) -> Response:

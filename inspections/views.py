@@ -90,7 +90,7 @@ class InspectionView(CommandView, ReadOnlyResource):
     input_serializer = {"POST": InspectionInput, "PATCH": DraftChange}
     output_serializer = {"GET": InspectionOutput, "POST": InspectionOutput, "PATCH": InspectionOutput}
     success_status = {"POST": 201}
-    problems = ("already-signed", "review-required")
+    problems = ("not-found", "already-signed", "review-required")
     if_match = frozenset({"PATCH"})
     gives_etag = True
 

@@ -56,7 +56,7 @@ class AutoSchema(SpectacularSchema):
         return super().get_request_serializer()
 
     def get_response_serializers(self) -> Any:
-        if isinstance(self.view, CommandView):
+        if isinstance(self.view, CommandView) and getattr(self.view, "action", None) != "list":
             status = self.view.success_status.get(self.method, 200)
             return {status: for_method(self.view.output_serializer, self.method)}
         return super().get_response_serializers()

@@ -38,7 +38,7 @@ class ReadinessView(CommandView):
     tag = "readiness"
     roles = {"GET": "any"}
     output_serializer = AssessmentOutput
-    problems = ("no-unit",)
+    problems = ("no-unit", "conflict")
     query_parameters = {
         "unit": {"schema": {"type": "string"}, "description": "Ask for this unit instead of the trip's own."}
     }
