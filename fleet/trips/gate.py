@@ -14,6 +14,7 @@ from fleet.models import Assessment, Fleet, Member, Trip, Unit
 from fleet.models.readiness import Verdict
 from fleet.readiness.assess import assess
 from fleet.readiness.hold_service import apply_answer, end_holds, end_holds_of_other_units
+from fleet.readiness.registry import required_ids
 from fleet.readiness.selectors import facts_of, unit_with_state
 from fleet.readiness.service import TripHasNoUnit, append, fresh_document
 from fleet.readiness.standing import find_standing
@@ -58,7 +59,12 @@ def depart(fleet: Fleet, reference: str, *, revision: int | None, by: Member, no
 def _let_through(passage: Passage) -> Passage:
     if not passage.passed:
         document = passage.document
-        stopping = [f for f in document["findings"] if f["outcome"] in ("block", "unknown")]
+        required = required_ids()
+        stopping = [
+            f
+            for f in document["findings"]
+            if f["outcome"] == "block" or (f["outcome"] == "unknown" and f["check"] in required)
+        ]
         raise DispatchBlocked(
             f"{document['unit']} may not leave on {document['trip']}: {'; '.join(f['message'] for f in stopping[:3])}",
             verdict=document["verdict"],
