@@ -16,6 +16,7 @@ from fleet.policy import faults_in
 from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 from fleet.trips.due import make_due, pull_near
+from fleet.units.design import ORDERED
 from fleet.units.state import lock_states
 
 ASSESS_TASK = "fleet.assess_due"
@@ -48,6 +49,7 @@ def change_unit_model(
             _require(model.revision, revision)
             for name, value in changes.items():
                 setattr(model, name, value)
+            _refuse_disorder(model)
             model.version += 1
             model.revision += 1
             model.save()
@@ -58,6 +60,14 @@ def change_unit_model(
             return model
 
     return on_conflict(work)
+
+
+def _refuse_disorder(model: UnitModel) -> None:
+    """A change of one value is judged with the values it leaves as they are. *Raises* InvalidInput."""
+    for lower, upper in ORDERED:
+        low, high = getattr(model, lower), getattr(model, upper)
+        if low is not None and high is not None and low > high:
+            raise InvalidInput.at(f"/{lower}", "order", f"Must not be above {upper} ({high:g}).")
 
 
 def create_unit(fleet: Fleet, values: Mapping[str, Any], *, by: Member, now: datetime) -> Unit:
