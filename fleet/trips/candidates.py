@@ -20,11 +20,11 @@ MAX_UNITS = 1000
 ORDER = (Verdict.READY, Verdict.CONDITIONAL, Verdict.UNKNOWN, Verdict.BLOCKED)
 
 
-def rank_key(answer: Answer) -> tuple[int, int, int, str]:
+def rank_key(answer: Answer) -> tuple[int, int, int, float, str]:
     """Best first: verdict, then fewest concerns among equals of a whole point of score, then score, then number."""
     score = -1.0 if answer.score is None else answer.score
     open_count = sum(finding.outcome is not Outcome.PASS for finding in answer.findings)
-    return (ORDER.index(answer.verdict), -round(score), open_count, answer.facts.unit.number)
+    return (ORDER.index(answer.verdict), -round(score), open_count, -score, answer.facts.unit.number)
 
 
 def candidates(fleet: Fleet, reference: str, *, numbers: Collection[str] | None, now: datetime) -> list[dict[str, Any]]:
