@@ -6,6 +6,7 @@ logged and left: it only costs time later.
 
 from __future__ import annotations
 
+import gc
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,9 +28,13 @@ warmers: Registry[Warmer] = Registry("warmers")
 
 
 def warm_up_process() -> None:
-    """Runs every warmer once."""
+    """Runs every warmer once, then takes what the start has made out of the garbage collector's sight."""
     for warmer in warmers:
         try:
             warmer.run()
         except Exception:
             logger.exception("Warmer %s failed", warmer.id)
+    # What is here now stays for the life of the process; looking through it again at every full collection stalled
+    # an answer about a thousand units for tenths of a second.
+    gc.collect()
+    gc.freeze()

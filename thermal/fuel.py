@@ -10,11 +10,11 @@ import numpy as np
 from thermal.columns import Columns
 from thermal.grid import Grid
 from thermal.normal import normal_cdf, normal_cdf_exact
-from thermal.params import Risk, Trip
+from thermal.params import Risk, Trip, Unit
 from thermal.paths import Model
 from thermal.ranges import Array
 
-__all__ = ["Leg", "endurance_h", "first_dry_h", "fuel_loss", "leg_bounds", "legs_of"]
+__all__ = ["Leg", "endurance_h", "first_dry_h", "fuel_loss", "leg_bounds", "legs_of", "legs_with"]
 
 SURE_SPREADS = 6.0
 SMALLEST_SPREAD_L = 1e-6
@@ -67,6 +67,17 @@ def _leg(
 ) -> Leg:
     spread = max(hypot(gauge_l, risk.sd_ln_burn * need_l), SMALLEST_SPREAD_L)
     return Leg(start_h, end_h, need_l, have_l, normal_cdf_exact((usable_l - need_l) / spread))
+
+
+def legs_with(legs: tuple[Leg, ...], fuel_l: float, *, unit: Unit, trip: Trip, risk: Risk) -> tuple[Leg, ...]:
+    """Return the legs of the same plan with `fuel_l` in the tank at the start: what is needed stays [L]."""
+    if _filled_at_start(trip):
+        return legs
+    first = legs[0]
+    gauge_l = risk.sd_gauge_share * unit.heater.tank_l
+    usable_l = fuel_l - unit.reserve_l
+    again = _leg(first.start_h, first.end_h, first.need_l, fuel_l, usable_l=usable_l, gauge_l=gauge_l, risk=risk)
+    return (again, *legs[1:])
 
 
 def endurance_h(grid: Grid, burnt: Array, columns: Columns) -> tuple[float | None, float]:

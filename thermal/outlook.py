@@ -11,13 +11,13 @@ import numpy as np
 
 from thermal.capacity import Capacity, capacities_of
 from thermal.columns import columns_of
-from thermal.fuel import Leg, legs_of
+from thermal.fuel import Leg, legs_of, legs_with
 from thermal.nominal import March, dry_spans, extremes_of, march_of
 from thermal.params import Load, Risk, Trip, Unit
 from thermal.paths import fuel_and_hours, lag_burn_l
 from thermal.ranges import Array
 
-__all__ = ["Outlook", "outlooks"]
+__all__ = ["Outlook", "outlooks", "with_fuel"]
 
 # Units per chunk, so that a chunk's arrays stay in the processor's second cache.
 CHUNK = 64
@@ -32,7 +32,8 @@ class Outlook:
 
     coldest_edge_c at coldest_edge_h, warmest_c of edge or core [degC, h], None for an empty box; fuel_out_h when the
     tank runs dry, None when it does not [h]; legs between fills; damage_after_h[i] hours from whole hour i until the
-    edge reaches the damage limit without heat, inf when not before arrival.
+    edge reaches the damage limit without heat, inf when not before arrival; heated: the first three with a tank that
+    never runs dry.
     """
 
     coldest_edge_c: float | None
@@ -42,6 +43,7 @@ class Outlook:
     legs: tuple[Leg, ...]
     capacity: Capacity
     damage_after_h: Array
+    heated: Extremes
 
 
 def outlooks(units: Sequence[Unit], *, load: Load | None, trip: Trip, risk: Risk) -> list[Outlook]:
@@ -81,8 +83,8 @@ def _chunk(units: Sequence[Unit], load: Load | None, trip: Trip, risk: Risk) -> 
     extremes = _extremes(plan, load)
     capacities = capacities_of(columns, trip)
     found = []
-    for i, (coldest_c, coldest_h, warmest_c) in enumerate(extremes):
-        outlook = Outlook(coldest_c, coldest_h, warmest_c, None, legs[i], capacities[i], damage[:, i])
+    for i, heated in enumerate(extremes):
+        outlook = _outlook(heated, None, legs[i], capacities[i], damage[:, i], heated)
         found.append(_with_dry_tank(outlook, units[i], load, trip, plan=plan, burnt=burnt[:, i]))
     return found
 
@@ -110,9 +112,25 @@ def _with_dry_tank(
     if not dry:
         return outlook
     cooled = extremes_of(march_of(columns, load, trip, dry=dry)) if load is not None else EMPTY
-    return replace(
-        outlook, coldest_edge_c=cooled[0], coldest_edge_h=cooled[1], warmest_c=cooled[2], fuel_out_h=dry[0][0]
-    )
+    return _outlook(cooled, dry[0][0], outlook.legs, outlook.capacity, outlook.damage_after_h, outlook.heated)
+
+
+def _outlook(
+    met: Extremes, fuel_out_h: float | None, legs: tuple[Leg, ...], capacity: Capacity, damage: Array, heated: Extremes
+) -> Outlook:
+    coldest_c, coldest_h, warmest_c = met
+    return Outlook(coldest_c, coldest_h, warmest_c, fuel_out_h, legs, capacity, damage, heated)
+
+
+def with_fuel(outlook: Outlook, fuel_l: float, *, unit: Unit, load: Load | None, trip: Trip, risk: Risk) -> Outlook:
+    """Return the outlook of the same unit and plan with `fuel_l` in the tank at the start [L].
+
+    What the plan burns does not depend on the tank, so nothing is marched again unless the tank would still run dry.
+    """
+    legs = legs_with(outlook.legs, fuel_l, unit=unit, trip=trip, risk=risk)
+    if any(leg.need_l > leg.have_l for leg in legs):
+        return outlooks([replace(unit, fuel_l=fuel_l)], load=load, trip=trip, risk=risk)[0]
+    return _outlook(outlook.heated, None, legs, outlook.capacity, outlook.damage_after_h, outlook.heated)
 
 
 def _damage_after_h(plan: March, *, trip: Trip, load: Load | None) -> Array:

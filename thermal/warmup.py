@@ -2,6 +2,7 @@
 behind."""
 
 from dataclasses import dataclass
+from math import exp, expm1
 
 import numpy as np
 
@@ -128,23 +129,29 @@ def _air_warm_h(unit: Unit, load: Load | None, *, set_c: float, soak_c: float, a
     net = network(columns, load)
     steps = steps_of(net, modes_of(net, np.zeros((1, 1))), np.array([0]), np.array([STEP_S]))
     load_c = soak_c if load is None else load.temperature_c
-    x = np.array([soak_c, load_c, load_c])
-    matrix, gain = steps.m[:, :, 0, 0], steps.heat[:, 0, 0]
-    rest = steps.ambient[:, 0, 0] * ambient_c + steps.own[:, 0, 0]
+    (ll, le, lc), (el, ee, ec), (cl, ce, cc) = steps.m[:, :, 0, 0].tolist()
+    gain_l, gain_e, gain_c = steps.heat[:, 0, 0].tolist()
+    rest_l, rest_e, rest_c = (steps.ambient[:, 0, 0] * ambient_c + steps.own[:, 0, 0]).tolist()
+    lining, edge, core = soak_c, load_c, load_c
     full, total = float(columns.q_max[0]), float(net.air_sum[0])
     lag = float(columns.lag[0] + columns.air_j_k[0] / total)
     if load is None and ambient_c + full / float(net.ua[0]) <= set_c:
         return None
     per_lining, per_edge = float(net.film[0]) / total, float(net.edge[0]) / total
-    before = per_lining * x[0] + per_edge * x[1]
+    before = per_lining * lining + per_edge * edge
     if before >= set_c:
         return 0.0
+    # Plain numbers: a minute's step of one box is faster without arrays.
     for i in range(int(LONGEST_H * 3600 / STEP_S)):
-        fade = np.exp(-i * STEP_S / lag)
-        mean = full * (1 + fade * lag / STEP_S * np.expm1(-STEP_S / lag))
-        x = matrix @ x + gain * mean + rest
-        heat = full * (1 - fade * np.exp(-STEP_S / lag))
-        now = per_lining * x[0] + per_edge * x[1] + heat / total
+        fade = exp(-i * STEP_S / lag)
+        mean = full * (1 + fade * lag / STEP_S * expm1(-STEP_S / lag))
+        lining, edge, core = (
+            ll * lining + le * edge + lc * core + gain_l * mean + rest_l,
+            el * lining + ee * edge + ec * core + gain_e * mean + rest_e,
+            cl * lining + ce * edge + cc * core + gain_c * mean + rest_c,
+        )
+        heat = full * (1 - fade * exp(-STEP_S / lag))
+        now = per_lining * lining + per_edge * edge + heat / total
         if now >= set_c:
             return float((i + (set_c - before) / (now - before)) * STEP_S / 3600.0)
         before = now

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 from fleet.models import Phase, Trip, Unit, UnitModel, UnitState
 from fleet.policy import Policy
 
 
+@lru_cache(maxsize=8192)
 def instant(text: str) -> datetime:
     """A stored RFC 3339 text as an aware datetime in UTC."""
     return datetime.fromisoformat(text).astimezone(UTC)

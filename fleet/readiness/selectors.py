@@ -40,13 +40,14 @@ def own_unit(trip: Trip) -> Unit | None:
 
 def facts_of(trip: Trip, unit: Unit) -> Facts:
     """Facts of a trip with a unit. The trip's fleet with its policy, and the unit's model and state, are loaded."""
-    row = trip.fleet.policy
-    return Facts(
-        fleet_id=trip.fleet_id,
-        trip=TripFacts.from_row(trip),
-        unit=UnitFacts.from_rows(unit, unit.model, unit.state),
-        policy=Policy(row.overrides, version=row.version),
-    )
+    return facts_with_units(trip, [unit])[0]
+
+
+def facts_with_units(trip: Trip, units: Sequence[Unit]) -> list[Facts]:
+    """Facts of one trip with each of these units; they share what is the trip's and the fleet's."""
+    row, of_trip = trip.fleet.policy, TripFacts.from_row(trip)
+    policy = Policy(row.overrides, version=row.version)
+    return [Facts(trip.fleet_id, of_trip, UnitFacts.from_rows(unit, unit.model, unit.state), policy) for unit in units]
 
 
 def facts_of_trips(trips: Sequence[Trip]) -> list[Facts]:

@@ -12,7 +12,7 @@ from fleet.models.readiness import Verdict
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.document import finding_document, full_document, stored_document
 from fleet.readiness.findings import Outcome
-from fleet.readiness.selectors import facts_of, trips_with_units, units_of_fleet
+from fleet.readiness.selectors import facts_of, facts_with_units, trips_with_units, units_of_fleet
 from fleet.trips.selectors import trip_of
 from fleet.trips.service import build_trip
 
@@ -38,7 +38,7 @@ def candidates(fleet: Fleet, reference: str, *, numbers: Collection[str] | None,
         _refuse_unknown(numbers, {unit.number for unit in units})
     if len(units) > MAX_UNITS:
         raise InvalidInput.at("/units", "too-many", f"At most {MAX_UNITS} units are ranked in one call.")
-    answers = assess([facts_of(trip, unit) for unit in units], now=now)
+    answers = assess(facts_with_units(trip, units), now=now)
     return [_document(rank, answer) for rank, answer in enumerate(sorted(answers, key=rank_key), start=1)]
 
 

@@ -10,9 +10,11 @@ from fleet.readiness.facts import Facts
 from thermal import Load, Risk, Score, ThermalError, Trip, assess, rank
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
 from thermal.outlook import Outlook, outlooks
+from thermal.outlook import with_fuel as outlook_with_fuel
 
 RANK_FROM = 8
-"""From so many units for one load and trip on, they are scored together."""
+"""From so many units for one trip on they are ranked: scored together, and remedies that cost further runs of the
+model are left to the single answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +24,8 @@ class Forecast:
     inputs: Inputs
     nominal: Outlook
     score: Score
+    ranked: bool = False
+    """Whether this is one of many candidates."""
 
     def at(self, hours: float) -> datetime:
         """The moment so many hours after the start."""
@@ -29,7 +33,8 @@ class Forecast:
 
 
 Result = Forecast | NotEnough
-Question = tuple[Load | None, Trip, Risk]
+Question = tuple[int, Load | None, Trip, Risk]
+"""Trip id and what the model is asked about it."""
 
 
 def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Result]:
@@ -48,7 +53,7 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
         if isinstance(inputs, NotEnough):
             results[key] = inputs
         else:
-            asked.setdefault((inputs.load, inputs.trip, inputs.risk), []).append((key, inputs))
+            asked.setdefault((facts.trip.id, inputs.load, inputs.trip, inputs.risk), []).append((key, inputs))
     for question, group in asked.items():
         results |= _answer(question, group)
     return results
@@ -56,14 +61,15 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
 
 def _answer(question: Question, group: list[tuple[tuple[int, int], Inputs]]) -> dict[tuple[int, int], Result]:
     """Scores and outlooks of all units that were asked the same question, each kind in one pass."""
-    load, trip, risk = question
+    _, load, trip, risk = question
     units = [inputs.unit for _, inputs in group]
-    if len(units) >= RANK_FROM:
+    ranked = len(units) >= RANK_FROM
+    if ranked:
         scores = rank(units, load=load, trip=trip, risk=risk)
     else:
         scores = [assess(unit, load=load, trip=trip, risk=risk) for unit in units]
     found = zip(group, outlooks(units, load=load, trip=trip, risk=risk), scores, strict=True)
-    return {key: Forecast(inputs, outlook, score) for (key, inputs), outlook, score in found}
+    return {key: Forecast(inputs, outlook, score, ranked) for (key, inputs), outlook, score in found}
 
 
 def forecast_of(inputs: Inputs) -> Forecast:
@@ -76,6 +82,8 @@ def forecast_of(inputs: Inputs) -> Forecast:
 def with_fuel(forecast: Forecast, fuel_l: float) -> Forecast:
     """The plan with another amount of fuel in the tank: how a remedy is verified. The score stays that of the tank
     as it is."""
-    inputs = replace(forecast.inputs, unit=replace(forecast.inputs.unit, fuel_l=fuel_l))
-    plan = outlooks([inputs.unit], load=inputs.load, trip=inputs.trip, risk=inputs.risk)[0]
-    return Forecast(inputs, plan, forecast.score)
+    asked = forecast.inputs
+    plan = outlook_with_fuel(
+        forecast.nominal, fuel_l, unit=asked.unit, load=asked.load, trip=asked.trip, risk=asked.risk
+    )
+    return replace(forecast, inputs=replace(asked, unit=replace(asked.unit, fuel_l=fuel_l)), nominal=plan)

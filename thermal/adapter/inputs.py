@@ -6,8 +6,10 @@ Hours count from `starts_at`: the departure of a planned trip (now, when it is o
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -115,23 +117,24 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     if design or gap or load_gaps:
         return NotEnough(design, gap, load_gaps, fuel is None)
     starts_at = facts.trip.starts_at(now)
-    governed = govern([_load(facts, load, now) for load in facts.trip.loads if not load.no_heat_needed])
+    governed = _governed(tuple(_load(facts, load, now) for load in facts.trip.loads if not load.no_heat_needed))
     if governed.empty:
         return NotEnough(load=("limits that leave a temperature for all of it",))
     k_w_m2k, age_y, k_source = _k_value(facts, now)
     box = {ours: facts.unit.design[name] for name, ours in BOX_FIELDS.items() if facts.unit.design[name] is not None}
     heater = {o: facts.unit.design[n] for n, o in HEATER_FIELDS.items() if facts.unit.design[n] is not None}
-    made = Heater(**heater)  # type: ignore[arg-type]
+    made = _made(Heater, **heater)
     reserve_l = facts.unit.design["reserve_l"]
     unit = Unit(
-        box=Box(**{**box, "k_w_m2k": k_w_m2k, "age_y": age_y}),  # type: ignore[arg-type]
+        box=_made(Box, **{**box, "k_w_m2k": k_w_m2k, "age_y": age_y}),
         heater=made,
         fuel_l=None if fuel is None else min(float(fuel.value), made.tank_l),
         **({} if reserve_l is None else {"reserve_l": reserve_l}),
     )
     set_point_c = facts.trip.set_point_c
     assert set_point_c is not None
-    trip = Trip(
+    trip = _made(
+        Trip,
         set_point_c=set_point_c,
         ambient_c=ambient_hours(facts, now),
         stops=_stops(facts.trip.stops, starts_at - facts.trip.delay(now)),
@@ -147,6 +150,17 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
         fuel=fuel,
         k_source=k_source,
     )
+
+
+@lru_cache(maxsize=4096, typed=True)
+def _made(kind: Callable[..., Any], **values: Any) -> Any:
+    """A frozen value of the model. Candidates of one trip share most of theirs, and each is checked when it is made."""
+    return kind(**values)
+
+
+@lru_cache(maxsize=256)
+def _governed(loads: tuple[Load, ...]) -> Governed:
+    return govern(loads)
 
 
 def _design_gaps(facts: Facts) -> tuple[str, ...]:
@@ -184,7 +198,9 @@ def _load(facts: Facts, load: LoadFacts, now: datetime) -> Load:
     }
     if given["freezes_c"] is None and given["damage_c"] is not None:
         given["freezes_c"] = min(given["damage_c"], 0.0)
-    return Load(mass_kg=load.mass_kg, **{name: value for name, value in given.items() if value is not None})
+    stated = {name: value for name, value in given.items() if value is not None}
+    made: Load = _made(Load, mass_kg=load.mass_kg, **stated)
+    return made
 
 
 def _k_value(facts: Facts, now: datetime) -> tuple[float, float, str]:
@@ -205,10 +221,16 @@ def _years(day: Any, now: datetime) -> float:
 
 def ambient_hours(facts: Facts, now: datetime) -> tuple[float, ...]:
     """Forecast ambient at whole hours from the start until the last arrival, rounded up [degC]; linear between."""
-    starts_at = facts.trip.starts_at(now)
-    hours = max(math.ceil((facts.trip.expected_at(now) - starts_at) / HOUR), 1)
-    at_h = [(at - starts_at) / HOUR for at, _ in facts.trip.ambient]
-    temps = [temp_c for _, temp_c in facts.trip.ambient]
+    return _ambient_hours(facts.trip.ambient, facts.trip.starts_at(now), facts.trip.expected_at(now))
+
+
+@lru_cache(maxsize=256)
+def _ambient_hours(
+    points: tuple[tuple[datetime, float], ...], starts_at: datetime, ends_at: datetime
+) -> tuple[float, ...]:
+    hours = max(math.ceil((ends_at - starts_at) / HOUR), 1)
+    at_h = [(at - starts_at) / HOUR for at, _ in points]
+    temps = [temp_c for _, temp_c in points]
     return tuple(float(value) for value in np.interp(np.arange(hours + 1), at_h, temps))
 
 
@@ -248,7 +270,8 @@ def _risk(facts: Facts, starts_at: datetime, k_source: str, now: datetime) -> Ri
     p90_h = facts.trip.help_p90_h or facts.policy.help_p90_h
     failures, engine_h = failure_history(facts.unit)
     issued_at = facts.trip.ambient_issued_at or now
-    return Risk(
+    made: Risk = _made(
+        Risk,
         sd_ln_k=SD_LN_K[k_source],
         lead_h=min(max((starts_at - issued_at) / HOUR, 0.0), 240.0),
         failures=failures,
@@ -256,6 +279,7 @@ def _risk(facts: Facts, starts_at: datetime, k_source: str, now: datetime) -> Ri
         help_median_h=median_h,
         help_gsd=max(help_gsd(median_h=median_h, p90_h=max(p90_h, median_h * 1.02)), 1.02),
     )
+    return made
 
 
 def failure_history(unit: UnitFacts) -> tuple[float, float]:

@@ -7,7 +7,7 @@ import pytest
 
 from tests.unit.thermal_box.asks import ask
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, nominal
-from thermal.outlook import CHUNK, Outlook, outlooks
+from thermal.outlook import CHUNK, Outlook, outlooks, with_fuel
 
 SAME = 1e-9
 """Kelvins, litres and hours: only the order of additions differs."""
@@ -80,6 +80,21 @@ def test_tanks_that_run_dry_cool_their_own_box_only() -> None:
     assert not all(dry)
     for outlook, unit in zip(found, fleet, strict=True):
         agree(outlook, unit, LOAD, STOPS)
+
+
+@pytest.mark.parametrize("fuel_l", [2.0, 25.0, 120.0])
+def test_another_amount_in_the_tank_gives_what_asking_again_gives(fuel_l: float) -> None:
+    fleet = a_fleet(12, seed=5, fuel_l=(1.0, 60.0))
+    for before, unit in zip(outlooks(fleet, load=LOAD, trip=STOPS, risk=RISK), fleet, strict=True):
+        then = with_fuel(before, fuel_l, unit=unit, load=LOAD, trip=STOPS, risk=RISK)
+        agree(then, replace(unit, fuel_l=fuel_l), LOAD, STOPS)
+
+
+def test_a_fill_at_the_start_leaves_nothing_to_add() -> None:
+    filled = replace(PLAIN, stops=(Stop(at_h=0.0, duration_h=0.1, open_share=0.0, refuel=True),))
+    unit = a_fleet(1, seed=1)[0]
+    before = outlooks([unit], load=LOAD, trip=filled, risk=RISK)[0]
+    agree(with_fuel(before, 5.0, unit=unit, load=LOAD, trip=filled, risk=RISK), unit, LOAD, filled)
 
 
 def test_the_worked_cases_come_out_alike() -> None:

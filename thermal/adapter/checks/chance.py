@@ -34,7 +34,9 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     worst = max(causes, key=lambda name: causes[name])
     if outcome is not Outcome.PASS:
         text += f" Most is lost to {CAUSE_WORDS[worst]} ({causes[worst]:.1f} points)."
-    remedy = None if outcome is Outcome.PASS else _best_remedy(facts, forecast.inputs, score)
+    # Among many candidates nobody asks what would mend each of them; it would cost five more scores per unit.
+    sought = outcome is not Outcome.PASS and not forecast.ranked
+    remedy = _best_remedy(facts, forecast.inputs, score) if sought else None
     return Finding(
         ID,
         outcome,
