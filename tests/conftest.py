@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -11,9 +11,17 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from fleet.models import Fleet, Role
-from tests import factories
+from tests import factories, response_schema
 
 Client = Callable[..., APIClient]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _answers_fit_the_document() -> Iterator[None]:
+    """Every answer of the suite is held against the OpenAPI document."""
+    undo = response_schema.watch()
+    yield
+    undo()
 
 
 @pytest.fixture
