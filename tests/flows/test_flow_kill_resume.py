@@ -18,22 +18,35 @@ from tests.flows.embedded import Database, kill, manage, output_of, quiet, recei
 
 KILLS = int(os.environ.get("KILLS", "2"))
 SEED = int(os.environ.get("KILL_SEED", "0")) or random.SystemRandom().randrange(1, 1_000_000)
-STORY_LINES = 62
-"""Lines of the story from its first to its last act: a kill comes after one of them."""
+STORY_LINES, STORY_MESSAGES = 62, 8
+"""What the story prints from its first to its last act, and how many messages it waits for at least."""
 
 
-def moments() -> list[float]:
-    """Shares of the story: one drawn from each of as many equal parts as there are kills."""
+def moments() -> list[tuple[str, int]]:
+    """After so many lines of the story or, every other time, the instant so many messages have arrived: then the
+    service may not yet have written down that the last of them was sent. Drawn from equal parts of the story."""
     draw = random.Random(SEED)
-    return [round((part + draw.random()) / KILLS, 3) for part in range(KILLS)]
+    shares = [(part + draw.random()) / KILLS for part in range(KILLS)]
+    return [
+        ("lines", 1 + int(share * STORY_LINES)) if part % 2 else ("messages", 1 + int(share * STORY_MESSAGES))
+        for part, share in enumerate(shares)
+    ]
 
 
-@pytest.mark.parametrize("share", moments(), ids=lambda share: f"seed-{SEED}-at-{share}")
-def test_what_was_due_is_told_once_after_a_kill(share: float, tmp_path: Path) -> None:
+def reached(folder: Path, what: str, number: int) -> bool:
+    if what == "lines":
+        return output_of(folder, "demo").count("\n") >= number
+    path = folder / "received.jsonl"
+    return path.exists() and path.read_bytes().count(b"\n") >= number
+
+
+@pytest.mark.parametrize(
+    ("what", "number"), moments(), ids=[f"seed-{SEED}-{what}-{number}" for what, number in moments()]
+)
+def test_what_was_due_is_told_once_after_a_kill(what: str, number: int, tmp_path: Path) -> None:
     told = manage(tmp_path, "demo", "--port", "0", "--pace", "0.1")
     try:
-        lines = max(round(share * STORY_LINES), 1)
-        wait_for(f"{lines} lines", lambda: output_of(tmp_path, "demo").count("\n") >= lines, within_s=60)
+        wait_for(f"{number} {what}", lambda: reached(tmp_path, what, number), within_s=60, look_every_s=0.001)
     finally:
         kill(told)
     database = Database(tmp_path / "warmgate.sqlite3")
