@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
 import pytest
+from django.db import transaction
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from fleet.models import Fleet, QuarantinedEvent, Reading, Role, Trip, Unit
@@ -52,10 +54,35 @@ def test_a_route_that_names_an_object_has_a_case_that_hides_it() -> None:
             assert any(isinstance(case, Hidden) for case in TABLE[name][method]), (method, name)
 
 
+@pytest.fixture(scope="module")
+def both(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[Fleet, Fleet, dict[str, Any]]]:
+    """The two fleets and what the other one owns, made once; each test's own changes are rolled back to here."""
+
+    def client_of(fleet: Fleet, role: Role) -> APIClient:
+        client = APIClient()
+        client.credentials(HTTP_AUTHORIZATION=f"Bearer {factories.token_of(fleet, role)}")
+        return client
+
+    with django_db_blocker.unblock(), transaction.atomic():
+        factories.potato()
+        tarn, other = factories.make_fleet(), factories.make_fleet("other", "Other Lines")
+        yield tarn, other, fill(other, timezone.now().replace(microsecond=0), client_of)
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def theirs(other: Fleet, now: datetime, client_of: Client) -> dict[str, Any]:
-    factories.potato()
-    return fill(other, now, client_of)
+def tarn(both: tuple[Fleet, Fleet, dict[str, Any]], db: None) -> Fleet:
+    return both[0]
+
+
+@pytest.fixture
+def other(both: tuple[Fleet, Fleet, dict[str, Any]], db: None) -> Fleet:
+    return both[1]
+
+
+@pytest.fixture
+def theirs(both: tuple[Fleet, Fleet, dict[str, Any]], db: None) -> dict[str, Any]:
+    return both[2]
 
 
 def named_by(route: Route, world: Mapping[str, Any]) -> dict[str, Any]:
