@@ -44,6 +44,12 @@ class Service:
         assert self._web is not None
         return self._web.url
 
+    @property
+    def port_note(self) -> str:
+        """Why it is not the usual port, if that surprises anybody."""
+        moved = self._asked_port is None and self._web is not None and self._web.port != USUAL_PORT
+        return f" (port {USUAL_PORT} is taken)" if moved else ""
+
     def take_folder(self) -> None:
         """Makes sure that no other process serves from the same state folder. *Raises* CannotStart."""
         if connection.vendor == "sqlite" and not self._lock.held:

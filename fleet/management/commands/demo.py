@@ -73,7 +73,7 @@ class Command(BaseCommand):
             service.prepare()
             inbox.start().take_over()
             service.start()
-            self._tell(service.url, inbox.hook_url("/planning"), options, stopping, folder=folder)
+            self._tell(service.url, service.port_note, inbox.hook_url("/planning"), options, stopping, folder=folder)
             if not options["once"]:
                 self._keep_serving(service, folder, stopping)
         finally:
@@ -85,10 +85,17 @@ class Command(BaseCommand):
     def _play_against(self, options: dict[str, Any], stopping: threading.Event) -> None:
         if not options["hook"]:
             raise CommandError("--against needs --hook URL, a webhook address that the service may call.")
-        self._tell(options["against"].rstrip("/"), options["hook"], options, stopping, folder=None)
+        self._tell(options["against"].rstrip("/"), "", options["hook"], options, stopping, folder=None)
 
     def _tell(
-        self, url: str, hook_url: str, options: dict[str, Any], stopping: threading.Event, *, folder: Path | None
+        self,
+        url: str,
+        note: str,
+        hook_url: str,
+        options: dict[str, Any],
+        stopping: threading.Event,
+        *,
+        folder: Path | None,
     ) -> None:
         scenario = load_scenario(starts_at=timezone.now())
         cast = found_cast(scenario, url=url)
@@ -96,7 +103,8 @@ class Command(BaseCommand):
         teller = Teller()
         stage = Stage(scenario, cast, teller, options["pace"], stopping, hook_url, folder)
         teller.title(
-            f"warmgate — one winter evening at {scenario.fleet['name']} (invented)", f"The service answers at {url}"
+            f"warmgate — one winter evening at {scenario.fleet['name']} (invented)",
+            f"The service answers at {url}{note}; all of this goes through its HTTP API.",
         )
         set_scene(stage)
         for act in ACTS:

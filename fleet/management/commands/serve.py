@@ -50,7 +50,9 @@ class Command(BaseCommand):
                 self.stdout.write(f"Done: {work_off(limit_s=30)} things were due.")
                 return
             service.start()
-            self.stdout.write(f"warmgate answers at {service.url} (API: {service.url}/api/docs/). Ctrl-C stops it.")
+            self.stdout.write(
+                f"warmgate answers at {service.url}{service.port_note}. API: {service.url}/api/docs/. Ctrl-C stops it."
+            )
             self.stdout.flush()
             stopping.wait()
             self.stdout.write("Stopping.")
