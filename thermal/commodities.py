@@ -6,7 +6,7 @@ matched in `thermal.goods`.
 """
 
 import csv
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -14,7 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import ClassVar
 
-from thermal.errors import Missing, ThermalError
+from thermal.errors import ThermalError
 
 __all__ = [
     "HAZARDS",
@@ -23,12 +23,10 @@ __all__ = [
     "Commodity",
     "HazardousLoad",
     "Known",
-    "MixedLimits",
     "Origin",
     "UnknownCommodity",
     "all_commodities",
     "commodity",
-    "mixed_limits",
 ]
 
 TABLE = Path(__file__).with_name("commodities.csv")
@@ -166,18 +164,6 @@ class Commodity:
         return min(HIGHEST_GUARD_K, self.carry_low_c - self.damage_c)
 
 
-@dataclass(frozen=True, slots=True)
-class MixedLimits:
-    """What governs goods that travel together; `possible` is False when no temperature suits all of them."""
-
-    damage_c: float | None
-    damage_by: str | None
-    low_c: float | None
-    high_c: float | None
-    high_by: str | None
-    possible: bool
-
-
 def all_commodities() -> tuple[Commodity, ...]:
     """Every row of the table, in its order."""
     return tuple(_table().values())
@@ -203,39 +189,6 @@ def commodity(key: str) -> Commodity:
     if key not in _table():
         raise UnknownCommodity(f"no commodity {key!r}", field="commodity", value=key)
     return _table()[key]
-
-
-def mixed_limits(goods: Sequence[Commodity]) -> MixedLimits:
-    """Limits that govern a mixed load: the highest cold limit and the lowest warm limit.
-
-    Parameters
-    ----------
-    goods : sequence of Commodity
-        What travels together; dry goods ask for nothing and do not count.
-
-    Returns
-    -------
-    MixedLimits
-        All None, and possible, when everything is dry.
-
-    Raises
-    ------
-    Missing
-        No goods at all.
-
-    Examples
-    --------
-    >>> mixed_limits([commodity("apple"), commodity("lettuce")]).damage_c
-    -0.2
-    """
-    if not goods:
-        raise Missing("goods")
-    cold = max(((g.damage_c, g.key) for g in goods if g.damage_c is not None), default=(None, None))
-    warm = min(((g.high_c, g.key) for g in goods if g.high_c is not None), default=(None, None))
-    low_c = max((g.carry_low_c for g in goods if g.carry_low_c is not None), default=None)
-    needed = low_c if low_c is not None else cold[0]
-    possible = needed is None or warm[0] is None or needed < warm[0]
-    return MixedLimits(cold[0], cold[1], low_c, warm[0], warm[1], possible)
 
 
 @cache

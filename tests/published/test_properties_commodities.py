@@ -3,7 +3,8 @@
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from thermal.commodities import ChillRule, HazardousLoad, Known, all_commodities, commodity, mixed_limits
+from thermal import Load, govern
+from thermal.commodities import ChillRule, HazardousLoad, Known, all_commodities, commodity
 from thermal.goods import classify_goods
 
 KJ_KG_PER_BTU_LB = 2.326
@@ -151,8 +152,12 @@ def test_a_guard_of_one_kelvin_for_all_would_refuse_published_ranges(key, low_c,
 
 def test_lettuce_governs_apples():
     # ASHRAE ch. 9 table 3, read: -0.2 against -1.1 °C.
-    limits = mixed_limits([commodity("apple"), commodity("lettuce")])
-    assert (limits.damage_c, limits.damage_by) == (-0.2, "lettuce")
+    loads = [
+        Load(mass_kg=1000.0, temperature_c=4.0, freezes_c=goods.freezes_c, damage_c=goods.damage_c)
+        for goods in (commodity("apple"), commodity("lettuce"))
+    ]
+    governed = govern(loads)
+    assert (governed.damage_c, governed.damage_by) == (-0.2, 1)
 
 
 def test_most_vegetables_freeze_between_minus_one_and_a_half_and_minus_a_half():

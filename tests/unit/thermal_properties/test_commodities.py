@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from thermal import Load, govern
 from thermal.commodities import (
     HAZARDS,
     HIGHEST_GUARD_K,
@@ -16,9 +17,7 @@ from thermal.commodities import (
     UnknownCommodity,
     all_commodities,
     commodity,
-    mixed_limits,
 )
-from thermal.errors import Missing
 from thermal.food import heat_capacity_for_cooling, heat_capacity_for_warming, latent_heat
 
 ALL = all_commodities()
@@ -126,28 +125,25 @@ def test_a_key_that_is_not_in_the_table_is_unknown_not_guessed(key):
     assert caught.value.code == "unknown-commodity"
 
 
-@given(st.lists(st.sampled_from(WET), min_size=1, max_size=5))
-def test_a_mixed_load_is_governed_by_its_most_tender_parts(goods):
-    limits = mixed_limits(goods)
-    assert limits.damage_c == max(g.damage_c for g in goods) == commodity(limits.damage_by).damage_c
-    assert limits.high_c == min(g.high_c for g in goods) == commodity(limits.high_by).high_c
-    assert limits.low_c == max(g.carry_low_c for g in goods)
-    assert limits.possible == (limits.low_c < limits.high_c)
-    assert limits == mixed_limits(goods[::-1])
+def carried(key):
+    goods = commodity(key)
+    return Load(
+        mass_kg=1000.0,
+        temperature_c=6.0,
+        freezes_c=goods.freezes_c,
+        damage_c=goods.damage_c,
+        high_c=goods.high_c,
+    )
+
+
+@given(st.lists(st.sampled_from([goods.key for goods in WET if goods.freezes_c is not None]), min_size=1, max_size=5))
+def test_a_mixed_load_is_governed_by_its_most_tender_parts(keys):
+    governed = govern([carried(key) for key in keys])
+    assert governed.damage_c == max(commodity(key).damage_c for key in keys)
+    assert governed.high_c == min(commodity(key).high_c for key in keys)
+    assert governed.empty == (governed.high_c <= governed.damage_c)
 
 
 def test_bananas_with_lettuce_have_no_common_temperature():
-    assert not mixed_limits([commodity("banana"), commodity("lettuce")]).possible
-    assert mixed_limits([commodity("apple"), commodity("lettuce")]).possible
-
-
-def test_dry_goods_add_no_limit_to_a_mixed_load():
-    alone = mixed_limits([commodity("potato")])
-    assert mixed_limits([commodity("dry-goods"), commodity("potato")]) == alone
-    dry = mixed_limits([commodity("dry-goods"), commodity("textiles")])
-    assert (dry.damage_c, dry.high_c, dry.possible) == (None, None, True)
-
-
-def test_no_goods_are_missing_goods():
-    with pytest.raises(Missing):
-        mixed_limits([])
+    assert govern([carried("banana"), carried("lettuce")]).empty
+    assert not govern([carried("apple"), carried("lettuce")]).empty
