@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 
-from alarms.models import OPEN_STATES, Alarm, Notice, NoticeSubject, Tier
+from alarms.models import OPEN_STATES, Alarm, Kind, Notice, NoticeSubject, Tier
 from alarms.notices.services import seen_with_its_alarms
 from alarms.notices.subjects import (
     concerns_somebody,
@@ -58,6 +59,15 @@ def answer_stored(trip: Trip, answer: Answer, now: datetime) -> None:
         follow_departure(trip, now=now)
 
 
+def with_moved_departure(trips: Sequence[Trip]) -> set[int]:
+    """Trips whose notices know another departure than the trip has now."""
+    known = NoticeSubject.objects.across_fleets().filter(
+        trip_id__in=[trip.pk for trip in trips], kind=Kind.HOLD, ended_at__isnull=True
+    )
+    departs = {trip.pk: trip.depart_at for trip in trips}
+    return {trip_id for trip_id, at in known.values_list("trip_id", "depart_at") if at != departs[trip_id]}
+
+
 def mend_missed(now: datetime) -> int:
     """Finds holds and alarms that the notices were never told of, or whose end they missed; says how many."""
     return _mend_holds(now) + _mend_alarms(now)
@@ -101,7 +111,13 @@ def _mend_alarms(now: datetime) -> int:
     return len(found)
 
 
-LISTENER = HoldListener(id="alarms.notices", told=hold_changed, missed=mend_missed, assessed=answer_stored)
+LISTENER = HoldListener(
+    id="alarms.notices",
+    told=hold_changed,
+    missed=mend_missed,
+    assessed=answer_stored,
+    concerned=with_moved_departure,
+)
 
 
 def register() -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
@@ -34,11 +35,40 @@ class ReleaseNotAllowed(WarmgateError):
     code = "release-not-allowed"
 
 
+@dataclass(frozen=True, slots=True)
+class HoldStep:
+    """What an answer does to the holds of its trip, decided and not yet written."""
+
+    trip: Trip
+    answer: Answer
+    others: tuple[Hold, ...]
+    """Open holds of units the trip no longer has."""
+    hold: Hold | None
+    decision: Decision
+
+    @property
+    def writes(self) -> bool:
+        return bool(self.others) or self.decision.step not in (Step.NOTHING, Step.KEEP, Step.WAIT_CLEARING)
+
+
 def apply_answer(trip: Trip, answer: Answer, *, now: datetime) -> Decision:
     """Moves the hold of a planned trip (its row locked by the caller) and tells the listeners of any change."""
+    step = hold_step(trip, answer, holds_of([trip.pk]), now=now)
+    carry_out(step, now=now)
+    return step.decision
+
+
+def holds_of(trip_ids: Collection[int]) -> list[Hold]:
+    """Every hold of these trips, newest first, in one statement."""
+    return list(Hold.objects.across_fleets().filter(trip_id__in=trip_ids).order_by("-id"))
+
+
+def hold_step(trip: Trip, answer: Answer, holds: Sequence[Hold], *, now: datetime) -> HoldStep:
+    """What the answer does to these holds of its trip. Reads and writes nothing."""
     unit_id = answer.facts.unit.id
-    end_holds_of_other_units(trip, unit_id, now=now)
-    hold, episode = _episode(trip, unit_id, now)
+    rows = [hold for hold in holds if hold.unit_id == unit_id]
+    others = [hold for hold in holds if hold.unit_id != unit_id and hold.state == Hold.State.OPEN]
+    hold, episode = _episode(rows, now)
     decision = decide(
         episode,
         verdict=answer.verdict,
@@ -48,12 +78,17 @@ def apply_answer(trip: Trip, answer: Answer, *, now: datetime) -> Decision:
         policy=answer.facts.policy,
         now=now,
     )
-    _carry_out(trip, unit_id, hold, decision, answer.causes, now)
-    return decision
+    return HoldStep(trip, answer, tuple(sorted(others, key=lambda other: other.pk)), hold, decision)
 
 
-def _episode(trip: Trip, unit_id: int, now: datetime) -> tuple[Hold | None, Episode]:
-    rows = list(Hold.objects.for_fleet(trip.fleet_id).filter(trip=trip, unit_id=unit_id).order_by("-id"))
+def carry_out(step: HoldStep, *, now: datetime) -> None:
+    """Writes the step and tells the listeners."""
+    for other in step.others:
+        close_hold(other, state=Hold.State.ENDED, reason="unit_changed", now=now)
+    _carry_out(step.trip, step.answer.facts.unit.id, step.hold, step.decision, step.answer.causes, now)
+
+
+def _episode(rows: Sequence[Hold], now: datetime) -> tuple[Hold | None, Episode]:
     opened = next((row for row in rows if row.state == Hold.State.OPEN), None)
     lifted = next((row for row in rows if row.state == Hold.State.LIFTED), None)
     episode = Episode(
@@ -152,21 +187,36 @@ def _announce(hold: Hold, change: HoldChange, reason: str, now: datetime, *, by:
     ring(DELIVER_TASK)
 
 
-def tell_assessed(trip: Trip, answer: Answer, *, now: datetime) -> None:
-    """Tells listeners that an answer was stored."""
+def tell_assessed(stored: Sequence[tuple[Trip, Answer]], *, now: datetime) -> None:
+    """Tells listeners of answers that were stored, each of those that concern it."""
     for listener in listeners:
-        if listener.assessed is not None:
-            _tell(listener, partial(listener.assessed, trip, answer, now))
+        if listener.assessed is None:
+            continue
+        concerned = _concerned(listener, [trip for trip, _ in stored])
+        for trip, answer in stored:
+            if trip.pk in concerned:
+                _tell(listener, partial(listener.assessed, trip, answer, now))
 
 
-def _tell(listener: HoldListener, call: Callable[[], None]) -> None:
-    """Calls one listener in its own savepoint: a broken one undoes its own work, never the hold."""
+def _concerned(listener: HoldListener, trips: Sequence[Trip]) -> Collection[int]:
+    everyone = {trip.pk for trip in trips}
+    if listener.concerned is None or not trips:
+        return everyone
+    found: list[int] = []
+    asked = _tell(listener, lambda: found.extend(listener.concerned(trips) if listener.concerned else ()))
+    return found if asked else everyone
+
+
+def _tell(listener: HoldListener, call: Callable[[], None]) -> bool:
+    """Calls one listener in its own savepoint: a broken one undoes its own work, never the hold. Says if it worked."""
     try:
         with transaction.atomic():
             call()
     except Exception:
         LISTENER_FAILURES.labels(listener=listener.id).inc()
         logger.exception("Listener %s failed", listener.id)
+        return False
+    return True
 
 
 def release_hold(

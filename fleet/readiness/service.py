@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,12 +11,11 @@ from django.db import connection, transaction
 
 from fleet.clock import db_now
 from fleet.errors import Conflict, NotFound, WarmgateError
-from fleet.metrics import ASSESSMENTS, CHECK_FAILURES
 from fleet.models import Assessment, Trip
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.document import full_document, stored_document
-from fleet.readiness.hold_service import apply_answer, tell_assessed
-from fleet.readiness.selectors import facts_of, own_unit, trips_with_units, unit_with_state
+from fleet.readiness.history import append, newest_of
+from fleet.readiness.selectors import facts_of, facts_of_trips, own_unit, trips_with_units, unit_with_state
 from fleet.readiness.standing import (
     Standing,
     answer_document,
@@ -25,16 +23,15 @@ from fleet.readiness.standing import (
     holds_document,
     is_released,
 )
+from fleet.readiness.storing import store_answers
 from fleet.retry import on_conflict
-from fleet.trips.due import lock_trip
-from fleet.units.state import lock_states
+from fleet.trips.due import LIVE
 
 logger = logging.getLogger(__name__)
 
 LEASE = timedelta(seconds=60)
 """For so long a claimed trip is left alone by other workers."""
 BATCH = 200
-LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
 
 
 class TripHasNoUnit(WarmgateError):
@@ -68,68 +65,6 @@ def readiness(fleet_id: int, reference: str, *, number: str | None = None) -> di
     answer = assess([facts_of(trip, unit)], now=standing.now)[0]
     append(answer, newest_of(standing), trigger=Assessment.Trigger.READ)
     return fresh_document(answer, standing)
-
-
-@dataclass(frozen=True, slots=True)
-class Newest:
-    """What decides whether a new answer says something new."""
-
-    id: int
-    verdict: str
-    score: float | None
-    outcomes: tuple[tuple[str, str], ...]
-
-
-def newest_of(standing: Standing) -> Newest | None:
-    stored = standing.answer
-    if stored is None:
-        return None
-    return Newest(stored.id, stored.verdict, stored.score, _outcomes(stored.document))
-
-
-def _outcomes(document: Any) -> tuple[tuple[str, str], ...]:
-    return tuple((finding["check"], finding["outcome"]) for finding in document["findings"])
-
-
-def append(answer: Answer, newest: Newest | None, *, trigger: str) -> None:
-    """Appends the answer to the history when it says something new (or a gate asked); else confirms the newest."""
-    document = stored_document(answer)
-    same = (
-        newest is not None
-        and trigger != Assessment.Trigger.GATE
-        and newest.verdict == answer.verdict
-        and newest.outcomes == _outcomes(document)
-        and _whole(newest.score) == _whole(answer.score)
-    )
-    ASSESSMENTS.labels(verdict=str(answer.verdict)).inc()
-    for check in answer.broken:
-        CHECK_FAILURES.labels(check=check).inc()
-    if same and newest is not None:
-        Assessment.objects.for_fleet(answer.facts.fleet_id).filter(pk=newest.id).update(
-            confirmed_at=answer.computed_at,
-            valid_until=answer.valid_until,
-            versions=answer.facts.versions,
-            document=document,
-        )
-        return
-    Assessment.objects.create(
-        fleet_id=answer.facts.fleet_id,
-        trip_id=answer.facts.trip.id,
-        unit_id=answer.facts.unit.id,
-        phase=answer.facts.trip.phase,
-        trigger=trigger,
-        verdict=answer.verdict,
-        score=answer.score,
-        versions=answer.facts.versions,
-        computed_at=answer.computed_at,
-        confirmed_at=answer.computed_at,
-        valid_until=answer.valid_until,
-        document=document,
-    )
-
-
-def _whole(score: float | None) -> int | None:
-    return None if score is None else round(score)
 
 
 def fresh_document(answer: Answer, standing: Standing) -> dict[str, Any]:
@@ -177,53 +112,9 @@ def _claim(now: datetime, limit: int) -> list[int]:
 def assess_trips(trip_ids: Sequence[int], *, now: datetime) -> list[Answer]:
     """Assesses these trips with their own units and carries out what follows: history, holds, next due time."""
     trips = trips_with_units(trip_ids)
-    with_unit = [(trip, unit) for trip in trips if (unit := own_unit(trip)) is not None]
-    answers = assess([facts_of(trip, unit) for trip, unit in with_unit], now=now)
+    answers = assess(facts_of_trips(trips), now=now)
     idle = [trip.pk for trip in trips if own_unit(trip) is None]
     if idle:
         Trip.objects.across_fleets().filter(pk__in=idle, assess_due_at__lte=now + LEASE).update(assess_due_at=None)
-    for answer in answers:
-        on_conflict(lambda answer=answer: _store(answer, now=now))  # type: ignore[misc]
+    store_answers(answers, now=now)
     return answers
-
-
-def _store(answer: Answer, *, now: datetime) -> None:
-    """Transaction 2: unit before trip, then history, hold, listeners and the next due time."""
-    unit_id = answer.facts.unit.id
-    with transaction.atomic():
-        lock_states([unit_id])
-        trip = lock_trip(answer.facts.trip.id)
-        if trip.state not in LIVE or trip.unit_id != unit_id:
-            return
-        append(answer, _newest_row(answer), trigger=Assessment.Trigger.WORKER)
-        again_at = answer.valid_until
-        if trip.state == Trip.State.PLANNED:
-            decision = apply_answer(trip, answer, now=now)
-            again_at = min(again_at, decision.again_at) if decision.again_at else again_at
-        tell_assessed(trip, answer, now=now)
-        _set_due(trip, answer, again_at, now)
-
-
-def _newest_row(answer: Answer) -> Newest | None:
-    row = (
-        Assessment.objects.for_fleet(answer.facts.fleet_id)
-        .filter(trip_id=answer.facts.trip.id, unit_id=answer.facts.unit.id)
-        .order_by("-id")
-        .first()
-    )
-    return None if row is None else Newest(row.pk, row.verdict, row.score, _outcomes(row.document))
-
-
-def _set_due(trip: Trip, answer: Answer, again_at: datetime, now: datetime) -> None:
-    """Moves the due time out, but only if nothing this answer was made from has moved since; otherwise it is due.
-
-    The unit's state and the trip are locked, so nobody moves them between this look and the commit.
-    """
-    stored = find_standing(trip.fleet_id, trip.reference)
-    current = stored is not None and stored.versions == answer.facts.versions
-    if answer.broken:
-        again_at = now + timedelta(minutes=min(2**trip.assess_failures, 60))
-    Trip.objects.for_fleet(trip.fleet_id).filter(pk=trip.pk).update(
-        assess_due_at=again_at if current or answer.broken else now,
-        assess_failures=min(trip.assess_failures + 1, 6) if answer.broken else 0,
-    )

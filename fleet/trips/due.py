@@ -12,6 +12,7 @@ from django.db.models.functions import Coalesce, Least
 from fleet.models import Trip
 
 LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
+WITH_MODELS = ("fleet__policy", "planned_unit__model", "assigned_unit__model")
 
 
 def lock_trip(trip_id: int) -> Trip:
@@ -21,6 +22,14 @@ def lock_trip(trip_id: int) -> Trip:
     )
     trip: Trip = rows.select_related("fleet__policy").get(pk=trip_id)
     return trip
+
+
+def lock_trips(trip_ids: Collection[int]) -> dict[int, Trip]:
+    """The same for many, by id, in one statement and in ascending order. Lock their units' states first."""
+    rows = Trip.objects.across_fleets().select_for_update(
+        of=("self",) if connection.features.has_select_for_update_of else ()
+    )
+    return {trip.pk: trip for trip in rows.select_related(*WITH_MODELS).filter(pk__in=trip_ids).order_by("pk")}
 
 
 def make_due(unit_ids: Collection[int], *, at: datetime) -> int:

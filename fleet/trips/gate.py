@@ -13,10 +13,11 @@ from fleet.errors import StaleRevision, WarmgateError
 from fleet.models import Assessment, Fleet, Member, Trip, Unit
 from fleet.models.readiness import Verdict
 from fleet.readiness.assess import assess
+from fleet.readiness.history import append
 from fleet.readiness.hold_service import apply_answer, end_holds, end_holds_of_other_units
 from fleet.readiness.registry import required_ids
 from fleet.readiness.selectors import facts_of, unit_with_state
-from fleet.readiness.service import TripHasNoUnit, append, fresh_document
+from fleet.readiness.service import TripHasNoUnit, fresh_document
 from fleet.readiness.standing import find_standing
 from fleet.records.audit import record_act
 from fleet.retry import on_conflict

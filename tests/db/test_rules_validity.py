@@ -10,8 +10,9 @@ import pytest
 from fleet.models import Assessment, Fleet, Hold, Member, Trip
 from fleet.readiness.assess import assess
 from fleet.readiness.selectors import facts_of_trips, trips_with_units
-from fleet.readiness.service import _store, assess_trips, readiness
+from fleet.readiness.service import assess_trips, readiness
 from fleet.readiness.standing import find_standing
+from fleet.readiness.storing import store_answers
 from fleet.trips.service import change_trip, replace_ambient
 from fleet.units.service import change_policy, change_unit, change_unit_model
 from fleet.units.state import record_facts
@@ -92,7 +93,7 @@ def test_the_worker_does_not_push_a_newer_due_time_away(tarn: Fleet, warm_trip: 
     answer = assess(facts_of_trips(trips_with_units([warm_trip.pk])), now=now)[0]
     Trip.objects.for_fleet(tarn).update(assess_due_at=now + timedelta(minutes=1))
     post(tarn, reading(now + timedelta(seconds=1), fuel_l=20.0), now=now)
-    _store(answer, now=now)
+    store_answers([answer], now=now)
     assert Trip.objects.for_fleet(tarn).get().assess_due_at <= now + timedelta(seconds=1)
 
 
