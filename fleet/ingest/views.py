@@ -16,8 +16,9 @@ from fleet.http.filters import WordFilter
 from fleet.http.parsers import read_limited, require_utf8
 from fleet.http.views import CommandView, ReadOnlyResource
 from fleet.ingest.batch import BatchAnswer, ItemAnswer
-from fleet.ingest.parse import Item, split_batch
-from fleet.ingest.quarantine import NotHeld, close_held, take_over
+from fleet.ingest.parse import split_batch
+from fleet.ingest.quarantine import NotHeld, close_held
+from fleet.ingest.replay import replay_held
 from fleet.ingest.service import ingest
 from fleet.models import QuarantinedEvent, Role
 from fleet.units.serializers import BatchOutput, DiscardInput, QuarantineOutput, ReplayOutput
@@ -44,6 +45,7 @@ class EventsView(CommandView):
     """Takes a batch of CloudEvents: readings, faults, whatever a handler is registered for."""
 
     tag = "events"
+    quota = "events"
     roles = {"POST": SENDERS}
     parser_classes = (BatchParser, PlainBatchParser)
     reads_raw_body = True
@@ -121,21 +123,9 @@ class ReplayView(_QuarantineCommand):
     output_serializer = ReplayOutput
 
     def post(self, request: Request, pk: int) -> Response:
-        row, now = self.held(pk), db_now()
-        raw = row.raw.encode()
-        with transaction.atomic():
-            items: list[Item] = split_batch(b"[" + raw + b"]")
-            answer = ingest(self.fleet.pk, items, now=now)
-            taken = answer.count("quarantined") == 0
-            again_id = answer.items[0].quarantine_id if answer.items else None
-            if taken:
-                state = QuarantinedEvent.State.REPLAYED
-                close_held(row, state=state, by=self.member, reason="replayed", now=now)
-            elif again_id is not None and again_id != row.pk:
-                take_over(row, again_id)
-                answer.items[0].quarantine_id = row.pk
-        item = item_document(answer.items[0]) if answer.items else None
-        return self.answer({"state": "replayed" if taken else "held", "item": item})
+        replay = replay_held(self.held(pk), by=self.member, now=db_now())
+        item = item_document(replay.item) if replay.item else None
+        return self.answer({"state": "replayed" if replay.taken else "held", "item": item})
 
 
 class DiscardView(_QuarantineCommand):

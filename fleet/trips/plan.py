@@ -89,8 +89,8 @@ def resolve_loads(
         if commodity is None:
             faults.append(FieldError(f"{here}/commodity", "unknown-commodity", "No commodity has this key."))
             continue
-        _refuse_hazard(load, commodity, here)
-        filled = _filled(load, commodity)
+        refuse_hazard(load, commodity, here)
+        filled = filled_load(load, commodity)
         faults += _limit_faults(filled, here)
         resolved.append(filled)
     points = {load["set_point_c"] for load in resolved if load["set_point_c"] is not None}
@@ -103,7 +103,8 @@ def resolve_loads(
     return resolved
 
 
-def _refuse_hazard(load: Mapping[str, Any], commodity: Commodity, here: str) -> None:
+def refuse_hazard(load: Mapping[str, Any], commodity: Commodity, here: str) -> None:
+    """*Raises* HazardousLoad for goods that are dangerous, or that may be and do not say that they are not."""
     stated = load.get("dangerous_goods")
     if commodity.hazard == "refused" or stated not in (None, "none"):
         words = f"{commodity.name} is dangerous goods, or stated to be; a heated unit may not take it."
@@ -116,7 +117,8 @@ def _refuse_hazard(load: Mapping[str, Any], commodity: Commodity, here: str) -> 
 DEFAULTED = ("low_c", "high_c", "freezes_c", "cp_kj_kgk", "latent_kj_kg", "respiration_w_kg")
 
 
-def _filled(load: Mapping[str, Any], commodity: Commodity) -> dict[str, Any]:
+def filled_load(load: Mapping[str, Any], commodity: Commodity) -> dict[str, Any]:
+    """The load with every limit and property: the caller's value, else the commodity's."""
     filled = {name: load.get(name) if load.get(name) is not None else getattr(commodity, name) for name in DEFAULTED}
     limits = [limit for limit in (filled["freezes_c"], commodity.chill_c) if limit is not None]
     damage_c = load.get("damage_c")
@@ -131,6 +133,10 @@ def _filled(load: Mapping[str, Any], commodity: Commodity) -> dict[str, Any]:
     }
 
 
+def _within(value: float, low: float | None, high: float | None) -> bool:
+    return (low is None or value >= low) and (high is None or value <= high)
+
+
 def _limit_faults(load: Mapping[str, Any], here: str) -> list[FieldError]:
     faults = []
     low_c, high_c, damage_c, set_point_c = (load[name] for name in ("low_c", "high_c", "damage_c", "set_point_c"))
@@ -140,4 +146,6 @@ def _limit_faults(load: Mapping[str, Any], here: str) -> list[FieldError]:
         faults.append(FieldError(f"{here}/damage_c", "order", "Must be below high_c."))
     if not load["no_heat_needed"] and set_point_c is None:
         faults.append(FieldError(f"{here}/set_point_c", "required", "A load that needs heat needs a set point."))
+    elif set_point_c is not None and not _within(set_point_c, low_c, high_c):
+        faults.append(FieldError(f"{here}/set_point_c", "order", "Must be from low_c to high_c."))
     return faults

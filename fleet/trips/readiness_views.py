@@ -139,6 +139,7 @@ class ReleaseView(CommandView):
     defects."""
 
     tag = "holds"
+    quota = "acts"
     roles = {"POST": {Role.MANAGER}}
     input_serializer = ReleaseInput
     output_serializer = HoldOutput

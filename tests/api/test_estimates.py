@@ -92,3 +92,19 @@ def test_a_hazardous_commodity_is_refused_not_guessed(tarn: Fleet, client_of: Cl
     response = client_of(tarn, Role.DISPATCHER).post("/api/v1/thermal/estimates/", body, format="json")
     assert response.status_code == 422
     assert response.json()["type"] == "/docs/problems/hazardous-load/"
+
+
+def test_a_commodity_stands_for_the_properties_it_states(tarn: Fleet, client_of: Client) -> None:
+    """Banana: chilled below 13 °C (table, read), so the time to damage counts from there and not from freezing."""
+    client = client_of(tarn, Role.DISPATCHER)
+    body = minimal()
+    body["load"] |= {"commodity": "banana", "temperature_c": 14.0}
+    body["trip"]["set_point_c"] = 14.0
+    banana = client.post("/api/v1/thermal/estimates/", body, format="json")
+    assert banana.status_code == 200, banana.content
+    del body["load"]["commodity"]
+    body["load"] |= {"freezes_c": -0.8, "damage_c": 13.0, "high_c": 16.0, "cp_kj_kgk": 3.56, "latent_kj_kg": 249.0}
+    spelled_out = client.post("/api/v1/thermal/estimates/", body, format="json").json()
+    assert banana.json()["damage_after_h"] == spelled_out["damage_after_h"]
+    assert banana.json()["score"] == spelled_out["score"]
+    assert not any(line.startswith("load.freezes_c") for line in banana.json()["defaults_used"])

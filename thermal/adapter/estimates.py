@@ -10,7 +10,7 @@ from typing import Any
 from fleet.errors import FieldError, InvalidInput, NotFound
 from fleet.models import Fleet
 from fleet.readiness.facts import DESIGN_FIELDS
-from fleet.trips.plan import resolve_loads
+from fleet.trips.plan import filled_load, refuse_hazard
 from fleet.trips.selectors import commodities_by_key, unit_of
 from thermal import ThermalError, estimate, request_of
 from thermal.adapter.inputs import BOX_FIELDS, HEATER_FIELDS
@@ -41,8 +41,11 @@ def _load(fleet: Fleet, load: dict[str, Any]) -> dict[str, Any]:
     key = load.pop("commodity", None)
     if key is None:
         return load
-    given = {"commodity": key, "dangerous_goods": "none", "set_point_c": 0.0} | load
-    resolved = resolve_loads([given], commodities_by_key(fleet.pk, {key}), pointer="/load")[0]
+    commodity = commodities_by_key(fleet.pk, {key}).get(key)
+    if commodity is None:
+        raise InvalidInput.at("/load/commodity", "unknown-commodity", "No commodity has this key.")
+    refuse_hazard({"dangerous_goods": "none"}, commodity, "/load")
+    resolved = filled_load({"commodity": key} | load, commodity)
     filled = {name: resolved[name] for name in COMMODITY_FIELDS if resolved.get(name) is not None}
     return filled | load
 
