@@ -24,6 +24,8 @@ class SubjectFacts:
     under_way: bool = False
     stop: bool = False
     heat_lost: bool = False
+    clearing: bool = False
+    """A hold whose cause is gone: it lifts by itself if that lasts. Nobody who was not told yet needs to be."""
     told: bool = False
     ended: bool = False
     closure_told: bool = False

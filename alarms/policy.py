@@ -38,6 +38,7 @@ class Reason(StrEnum):
     MUTED_BY_STOP = "muted_by_stop"
     SEEN = "seen"
     QUIET_HOURS = "quiet_hours"
+    CLEARING = "clearing"
     NOTHING = "nothing"
 
 
@@ -105,6 +106,10 @@ def decide(
     if closing or not standing:
         ids = tuple(subject.id for subject in closing)
         return Decision(Reason.CLOSED, now if standing else None, notice.urgency, notice.step, closing=ids)
+    pressing = tuple(subject for subject in standing if subject.told or not subject.clearing)
+    if not pressing:
+        return Decision(Reason.CLEARING, now + REVIEW, notice.urgency, notice.step)
+    standing = pressing
     kinds = {subject.kind for subject in standing}
     usable = tuple(sorted((route for route in routes if route.kinds & kinds), key=lambda route: route.order))
     urgency = max((subject.urgency(now) for subject in standing), key=lambda found: found.rank)

@@ -92,6 +92,7 @@ def _facts_of(subject: NoticeSubject, on_trip: bool) -> SubjectFacts:
         under_way=alarm is not None and on_trip,
         stop=stop,
         heat_lost=alarm is not None and is_heat_lost(alarm),
+        clearing=hold is not None and hold.clear_since is not None,
         told=subject.told_at is not None,
         ended=subject.ended_at is not None,
         closure_told=subject.end_told_at is not None,

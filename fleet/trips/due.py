@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import connection
 from django.db.models import Q
 from django.db.models.functions import Coalesce, Least
 
+from fleet.clock import db_now
 from fleet.models import Trip
 
 LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
@@ -61,3 +62,11 @@ def pull_near(trip_ids: Collection[int], *, at: datetime) -> int:
     return (
         Trip.objects.across_fleets().filter(pk__in=ids).update(assess_due_at=Least(Coalesce("assess_due_at", at), at))
     )
+
+
+def soonest_due_s(*, within: timedelta) -> float | None:
+    """Seconds until the next live trip falls due, 0 or more, if that is *within* a while; else None."""
+    now = db_now()
+    due = Trip.objects.across_fleets().filter(state__in=LIVE, assess_due_at__lte=now + within).order_by("assess_due_at")
+    soonest: datetime | None = due.values_list("assess_due_at", flat=True).first()
+    return None if soonest is None else max((soonest - now).total_seconds(), 0.0)

@@ -108,3 +108,15 @@ def test_an_audience_is_ordered_by_person_then_channel() -> None:
     assert everyone.person is Pick.ALL
     assert untried(ROUTES, {11, 12}) == ROUTES[2]
     assert untried(ROUTES, {11, 12, 21, 31}) is None
+
+
+def test_an_untold_hold_whose_cause_is_gone_waits_to_lift_and_tells_nobody() -> None:
+    """Failing sequence: filled up within the 30 seconds in which causes are gathered, and the mail says "Blocked"."""
+    mended = hold(leaves_in=6 * HOUR, opened=MIN, clearing=True)
+    assert ask(NoticeFacts(), mended).reason is Reason.CLEARING
+    assert not ask(NoticeFacts(), mended).sends
+    assert ask(NoticeFacts(), replace(mended, clearing=False)).reason is Reason.FIRST
+    other = hold(leaves_in=HOUR, opened=MIN, trip=8, id_=2)
+    assert ask(NoticeFacts(), mended, other).urgency is U.NOW
+    told = hold(leaves_in=HOUR, opened=10 * MIN, told=True, clearing=True)
+    assert ask(sent(U.NOW, step=0, started=5 * MIN), told).reason is Reason.NEXT_STEP
