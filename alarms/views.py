@@ -83,6 +83,7 @@ class _AlarmCommand(CommandView):
     """An act on one alarm: needs If-Match, answers with the alarm."""
 
     tag = "alarms"
+    quota = "acts"
     output_serializer = AlarmOutput
     if_match = frozenset({"POST"})
     gives_etag = True

@@ -13,6 +13,7 @@ from fleet.readiness.service import LEASE, LIVE
 from fleet.records.seal import seal_entries
 from fleet.sweep import Chore
 from fleet.tasks import assess_all_due
+from fleet.tokens.service import forget_expired_tokens
 
 HOUR_S = 3600.0
 
@@ -35,6 +36,10 @@ def forget_keys(now: datetime) -> int:
     return forget_expired_keys(now=now)
 
 
+def forget_tokens(now: datetime) -> int:
+    return forget_expired_tokens(now=now)
+
+
 def make_partitions(now: datetime) -> int:
     return len(ensure_partitions(now=now))
 
@@ -48,6 +53,7 @@ def drop_old_readings(now: datetime) -> int:
 CHORES = (
     Chore("fleet.assess", assess, alone=take_back_trips),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
+    Chore("fleet.forget_tokens", forget_tokens, every_s=HOUR_S),
     Chore("fleet.drop_old_readings", drop_old_readings, every_s=24 * HOUR_S),
     Chore("fleet.make_partitions", make_partitions, every_s=6 * HOUR_S),
     Chore("fleet.seal_audit", seal_audit, every_s=15),

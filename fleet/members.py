@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import transaction
 from knox.models import get_token_model
 
-from fleet.models import Fleet, Member, PolicyRow, Role
+from fleet.models import Fleet, Member, PolicyRow, Role, TokenCard, TokenOrigin
 
 
 def found_fleet(*, name: str, slug: str, owner_email: str, time_zone: str = "UTC") -> Fleet:
@@ -27,11 +27,31 @@ def admit_member(fleet: Fleet, *, username: str, name: str, role: Role, email: s
     return member
 
 
-def issue_token(member: Member, *, hours: float | None = None) -> str:
+def issue_token(
+    member: Member, *, hours: float | None = None, name: str = "", origin: TokenOrigin = TokenOrigin.COMMAND
+) -> str:
     """A new token of the member, shown this once; it lives as long as its role's tokens do."""
     life = timedelta(hours=hours or settings.TOKEN_LIFE_H[member.role])
-    _, token = get_token_model().objects.create(user=member, expiry=life)
-    return str(token)
+    token, _ = make_token(member, life=life, name=name, origin=origin)
+    return token
+
+
+def make_token(member: Member, *, life: timedelta, name: str, origin: TokenOrigin) -> tuple[str, TokenCard]:
+    """A new token and its card. Only the token's hash is kept: who loses it needs another one."""
+    if member.fleet is None:
+        raise ValueError("a member without a fleet cannot use the API")
+    with transaction.atomic():
+        row, token = get_token_model().objects.create(user=member, expiry=life)
+        card = TokenCard.objects.create(
+            fleet=member.fleet,
+            member=member,
+            token=row,
+            name=name,
+            origin=origin,
+            life_s=round(life.total_seconds()),
+            created_at=row.created,
+        )
+    return str(token), card
 
 
 def revoke_tokens(member: Member) -> int:

@@ -15,3 +15,6 @@ SWEPT = Counter("warmgate_swept", "Work found by the sweep that no bell had anno
 DUE_OLDEST = Gauge("warmgate_due_oldest_seconds", "Age of the oldest due work.", ["stage"])
 CHECK_FAILURES = Counter("warmgate_check_failures", "Checks that failed and were answered as unknown.", ["check"])
 LISTENER_FAILURES = Counter("warmgate_listener_failures", "Hold listeners that failed.", ["listener"])
+RATE = Counter(
+    "warmgate_rate", "Requests refused by a quota, or let pass because no quota could be asked.", ["quota", "outcome"]
+)

@@ -120,6 +120,7 @@ BELL = env.text("BELL", "auto")
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["fleet.http.auth.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["fleet.http.auth.RoleAllowed"],
+    "DEFAULT_THROTTLE_CLASSES": ["fleet.http.throttle.TokenThrottle"],
     "DEFAULT_PARSER_CLASSES": ["fleet.http.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["fleet.http.renderers.OrjsonRenderer"],
     "DEFAULT_PAGINATION_CLASS": "fleet.http.pagination.IdCursorPagination",
@@ -132,12 +133,20 @@ REST_FRAMEWORK = {
 }
 # Hours a token of each role lives. Machines hold theirs in a secret store; people carry theirs on phones.
 TOKEN_LIFE_H = {"integrator": 24 * 365, "dispatcher": 24 * 365, "inspector": 24 * 14, "manager": 24 * 7}
+KNOX_TOKEN_MODEL = "knox.AuthToken"
 REST_KNOX = {
     "TOKEN_TTL": timedelta(hours=10),
     "AUTO_REFRESH": False,
     "AUTH_HEADER_PREFIX": "Bearer",
     "TOKEN_LIMIT_PER_USER": None,
 }
+# Quotas of one token in a minute, each of its own: what floods one leaves the others alone (fleet/http/throttle.py).
+RATE_URL = env.text("RATE_URL", BROKER_URL)
+RATE_CALLS_PER_MIN = env.whole("RATE_CALLS_PER_MIN", 3_000, low=1, high=1_000_000)
+RATE_EVENTS_PER_MIN = env.whole("RATE_EVENTS_PER_MIN", 6_000, low=1, high=1_000_000)
+RATE_ACTS_PER_MIN = env.whole("RATE_ACTS_PER_MIN", 1_200, low=1, high=1_000_000)
+# Log-ins of one name from one address in a quarter of an hour; a name from anywhere may try six times as many.
+LOGIN_TRIES = env.whole("LOGIN_TRIES", 10, low=1, high=10_000)
 MAX_BODY_BYTES = 1_048_576
 DATA_UPLOAD_MAX_MEMORY_SIZE = MAX_BODY_BYTES
 METRICS_TOKEN = env.text("METRICS_TOKEN")
@@ -176,7 +185,8 @@ SECURE_REFERRER_POLICY = "same-origin"
 _TLS = env.flag("TLS", default=not EMBEDDED)
 SECURE_SSL_REDIRECT = _TLS
 SECURE_REDIRECT_EXEMPT = [r"^livez$", r"^readyz$", r"^metrics$"]
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("BEHIND_PROXY", default=False) else None
+BEHIND_PROXY = env.flag("BEHIND_PROXY", default=False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
 SECURE_HSTS_SECONDS = 31_536_000 if _TLS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = _TLS
 SECURE_HSTS_PRELOAD = _TLS

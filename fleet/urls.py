@@ -5,6 +5,7 @@ from typing import Any
 from django.urls import URLPattern, URLResolver, include, path
 
 from fleet.ingest.views import DiscardView, EventsView, QuarantineView, ReplayView
+from fleet.tokens import views as tokens
 from fleet.trips import readiness_views as answers
 from fleet.trips import views as trips
 from fleet.units import views as units
@@ -45,6 +46,10 @@ api: list[URLPattern | URLResolver] = [
     path("commodities/", units.CommodityView.as_view(LIST), name="commodities"),
     path("commodities/<str:key>/", units.CommodityView.as_view(DETAIL), name="commodity"),
     path("policy/", units.PolicyView.as_view(), name="policy"),
+    path("login/", tokens.LoginView.as_view(), name="login"),
+    path("tokens/", tokens.TokenView.as_view(LIST), name="tokens"),
+    path("tokens/rotate/", tokens.RotateView.as_view(), name="token-rotate"),
+    path("tokens/<int:pk>/", tokens.TokenView.as_view(DETAIL | {"delete": "destroy"}), name="token"),
     path("", include("inspections.urls")),
     path("", include("alarms.urls")),
     path("", include("thermal.adapter.urls")),

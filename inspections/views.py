@@ -84,6 +84,7 @@ class InspectionView(CommandView, ReadOnlyResource):
     """Inspections: list, file (whole or as a draft), read, fill a draft."""
 
     tag = "inspections"
+    quota = {"POST": "acts"}
     model = Inspection
     roles = {"GET": "any", "POST": INSPECTORS, "PATCH": INSPECTORS}
     filterset_class = InspectionFilters
@@ -119,6 +120,7 @@ class SignView(CommandView):
     """Signs a draft: from here on it is a record."""
 
     tag = "inspections"
+    quota = "acts"
     roles = {"POST": INSPECTORS}
     input_serializer = SignatureInput
     output_serializer = InspectionOutput
@@ -154,6 +156,7 @@ class RecheckView(CommandView):
     """Looks again at items of a signed inspection, after a repair or because they were not seen."""
 
     tag = "inspections"
+    quota = "acts"
     roles = {"POST": INSPECTORS}
     input_serializer = RecheckInput
     output_serializer = InspectionOutput
@@ -170,6 +173,7 @@ class SignRepairView(CommandView):
     """Signs what was done about a defect, or that nothing has to be."""
 
     tag = "inspections"
+    quota = "acts"
     roles = {"POST": INSPECTORS}
     input_serializer = RepairInput
     output_serializer = RepairOutput

@@ -55,6 +55,7 @@ class NoticeSeenView(CommandView):
     """I know. Stops the repeats for a while; releases nothing."""
 
     tag = "notices"
+    quota = "acts"
     roles = {"POST": READERS}
     output_serializer = NoticeOutput
     problems = ("conflict",)

@@ -18,6 +18,7 @@ from rest_framework.request import Request
 
 from fleet.errors import Forbidden
 from fleet.http.context import bind_member
+from fleet.http.last_use import note_use
 from fleet.models.members import Fleet, Member
 
 ANY: Literal["any"] = "any"
@@ -42,6 +43,8 @@ class TokenAuthentication(BaseAuthentication):
             raise AuthenticationFailed
         member, token = self._find(parts[1])
         bind_member(member_id=member.pk, fleet_id=member.fleet_id)
+        if (card := getattr(token, "card", None)) is not None:  # a token made past fleet.members has none
+            note_use(card, now=timezone.now())
         return member, token
 
     def _find(self, raw: bytes) -> tuple[Any, Any]:
@@ -49,7 +52,7 @@ class TokenAuthentication(BaseAuthentication):
         if not _VISIBLE.fullmatch(text):
             raise AuthenticationFailed
         digest = hash_token(text)
-        candidates = get_token_model().objects.select_related("user__fleet")
+        candidates = get_token_model().objects.select_related("user__fleet", "card")
         for token in candidates.filter(token_key=text[: CONSTANTS.TOKEN_KEY_LENGTH]):
             member = token.user
             expired = token.expiry is not None and token.expiry <= timezone.now()

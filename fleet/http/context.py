@@ -4,6 +4,7 @@ Held in a context variable so that log lines and problems far from the view can 
 being handed it. Outside a request (workers, commands) the context is empty.
 """
 
+from collections.abc import Mapping
 from contextvars import ContextVar, Token
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ class RequestContext:
     request_id: str
     member_id: int | None = None
     fleet_id: int | None = None
+    rate_headers: Mapping[str, str] | None = None
 
 
 _current: ContextVar[RequestContext | None] = ContextVar("warmgate_request", default=None)
@@ -46,3 +48,10 @@ def bind_member(*, member_id: int, fleet_id: int) -> None:
     context = _current.get()
     if context is not None:
         context.member_id, context.fleet_id = member_id, fleet_id
+
+
+def bind_rate(headers: Mapping[str, str]) -> None:
+    """Record what the answer says of the caller's quota, whatever the answer will be."""
+    context = _current.get()
+    if context is not None:
+        context.rate_headers = headers

@@ -80,6 +80,9 @@ def _protect(response: HttpResponse) -> None:
     headers.setdefault("X-Frame-Options", "DENY")
     headers.setdefault("Content-Security-Policy", _PAGE_POLICY if page else _DATA_POLICY)
     context = current()
+    if context is not None and context.rate_headers is not None:
+        for name, value in context.rate_headers.items():
+            headers[name] = value
     if context is not None and context.member_id is not None:
         # What one member may see must not lie in a shared cache; with an ETag the caller may keep and
         # revalidate it.

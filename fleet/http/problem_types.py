@@ -27,6 +27,7 @@ _ROWS: tuple[tuple[str, int, str], ...] = (
     ("malformed-body", 400, "The body is not an acceptable JSON document"),
     ("invalid-input", 400, "A value in the request is refused"),
     ("not-authenticated", 401, "A valid token is needed"),
+    ("login-refused", 401, "The name or the password is wrong"),
     ("not-allowed", 403, "Your role may not do this"),
     ("not-found", 404, "There is no such object or route"),
     ("unknown-unit", 404, "There is no such unit in your fleet"),

@@ -117,12 +117,15 @@ class AutoSchema(SpectacularSchema):
         component = self._problem_component()
         for status, codes in sorted(by_status.items()):
             responses[str(status)] = _problem_response("; ".join(_named(code) for code in codes), component)
+        responses["429"]["headers"] = _QUOTA_HEADERS
         responses["default"] = _problem_response("Any other refusal or failure", component)
         return responses
 
     def _problem_codes(self) -> list[str]:
         """The codes this operation can answer with, the usual ones derived from what the view declares."""
-        codes = ["invalid-input", "not-authenticated", "not-allowed", "not-acceptable", "rate-limited"]
+        codes = ["invalid-input", "not-acceptable", "rate-limited"]
+        if not getattr(self.view, "public", False):
+            codes += ["not-authenticated", "not-allowed"]
         if "{" in self.path:
             codes.append("not-found")
         if self.method in _CHANGES:
@@ -173,6 +176,20 @@ def _named(code: str) -> str:
 def _problem_response(description: str, schema: dict[str, str]) -> dict[str, Any]:
     return {"description": description, "content": {"application/problem+json": {"schema": schema}}}
 
+
+_QUOTA_HEADERS: dict[str, Any] = {
+    "Retry-After": {"description": "Seconds to wait.", "schema": {"type": "integer", "minimum": 1}},
+    "RateLimit": {
+        "description": "What is left of the quota and seconds until it is whole again. In every answer to a token.",
+        "schema": {"type": "string"},
+        "example": '"calls";r=2998;t=1',
+    },
+    "RateLimit-Policy": {
+        "description": "The quota and its window in seconds. In every answer to a token.",
+        "schema": {"type": "string"},
+        "example": '"calls";q=3000;w=60',
+    },
+}
 
 _PROBLEM_SCHEMA: dict[str, Any] = {
     "type": "object",

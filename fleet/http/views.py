@@ -66,7 +66,8 @@ class CommandView(StrictQueryMixin):
     `input_serializer` and `output_serializer` are one class for all methods or a mapping per method; a method
     without an input serializer takes no body. What follows is read by the schema:
     `success_status`, `problems` (codes beyond the usual ones), `if_match` (methods that need If-Match) and
-    `gives_etag`.
+    `gives_etag`. A `public` view has no caller and no fleet. `quota` names what its requests count against
+    (fleet.http.throttle).
     """
 
     input_serializer: ClassVar[PerMethod] = None
@@ -76,6 +77,7 @@ class CommandView(StrictQueryMixin):
     if_match: ClassVar[frozenset[str]] = frozenset()
     gives_etag: ClassVar[bool] = False
     reads_raw_body: ClassVar[bool] = False
+    public: ClassVar[bool] = False
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -91,7 +93,7 @@ class CommandView(StrictQueryMixin):
         serializer_class = for_method(self.input_serializer, request.method or "")
         if serializer_class is None:
             raise TypeError(f"{type(self).__name__} declares no input for {request.method}")
-        context = {"request": request, "fleet": self.fleet, **context}
+        context = {"request": request, "fleet": None if self.public else self.fleet, **context}
         # An empty body that claims to be a form arrives as a QueryDict, which serializers read by a form's
         # rules.
         data = {} if isinstance(request.data, QueryDict) else request.data
@@ -105,7 +107,8 @@ class CommandView(StrictQueryMixin):
         serializer_class = for_method(self.output_serializer, method)
         data = result
         if serializer_class is not None:
-            data = serializer_class(result, context={"request": self.request, "fleet": self.fleet}).data
+            context = {"request": self.request, "fleet": None if self.public else self.fleet}
+            data = serializer_class(result, context=context).data
         return Response(data, status=status or self.success_status.get(method, 200), headers=headers)
 
 

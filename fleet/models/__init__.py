@@ -6,6 +6,7 @@ from fleet.models.readiness import Assessment, Hold, Phase, PolicyRow, Verdict
 from fleet.models.readings import QuarantinedEvent, Reading, Source
 from fleet.models.records import AuditEntry
 from fleet.models.scope import FleetRow, ScopedManager, UnscopedQuery
+from fleet.models.tokens import TokenCard, TokenOrigin
 from fleet.models.trips import Commodity, Trip
 from fleet.models.units import Unit, UnitModel, UnitState
 
@@ -25,6 +26,8 @@ __all__ = [
     "Role",
     "ScopedManager",
     "Source",
+    "TokenCard",
+    "TokenOrigin",
     "Trip",
     "Unit",
     "UnitModel",

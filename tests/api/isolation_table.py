@@ -169,6 +169,10 @@ TABLE: Mapping[str, Mapping[str, tuple[Case, ...]]] = {
     "deliveries": {"GET": (Narrowed(),)},
     "delivery": {"GET": (Hidden(),)},
     "delivery-again": {"POST": (Hidden(),)},
+    "login": {"POST": (Own("a name and a password; names are unique over all fleets"),)},
+    "tokens": {"GET": (Narrowed(("", "?member=other-manager"), shows=False),)},
+    "token": {"GET": (Hidden(),), "DELETE": (Hidden(),)},
+    "token-rotate": {"POST": (Own("the token that asks, and no other"),)},
     "thermal-estimates": {
         "POST": (
             Named(
@@ -202,5 +206,6 @@ OBJECT_OF: Mapping[str, Mapping[str, str]] = {
     "notice-route": {"pk": "route"},
     "notice": {"pk": "notice"},
     "delivery": {"pk": "delivery"},
+    "token": {"pk": "token"},
 }
 """Which object a route's URL names, by the longest beginning of the route's name."""

@@ -53,6 +53,7 @@ def fill(other: Fleet, now: datetime, client_of: Callable[..., APIClient]) -> di
     return _ids(other) | _inspected(boss) | {
         "trip": "T-SECRET", "unit": "SECRET-1", "model": "secret-model", "goods": "secret-goods",
         "sheet": "secret-sheet", "member": "other-manager", "hold": hold.pk, "alarm": alarm.pk, "route": route["id"],
+        "token": made(sender.get(f"{V1}tokens/"))["items"][0]["id"],
         "book": made(boss.get(f"{V1}code-books/"))["items"][0]["id"],
     }  # fmt: skip
 

@@ -22,6 +22,7 @@ class Command(BaseCommand):
         parser.add_argument("--name", default="", help="Name of a new member; default: the user name.")
         parser.add_argument("--email", default="", help="Address of a new member.")
         parser.add_argument("--hours", type=float, help="Life of the token; default: that of the member's role.")
+        parser.add_argument("--label", default="", help="What the token is for, as lists of tokens show it.")
         parser.add_argument("--revoke", action="store_true", help="End all earlier tokens of the member.")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -31,7 +32,7 @@ class Command(BaseCommand):
             member = _member(options)
             if options["revoke"]:
                 self.stderr.write(f"{revoke_tokens(member)} earlier tokens ended.")
-            token = issue_token(member, hours=options["hours"])
+            token = issue_token(member, hours=options["hours"], name=options["label"][:80])
         self.stderr.write(f"Token of {member.username} ({member.role}):")
         self.stdout.write(token)
 
