@@ -38,12 +38,12 @@ def test_vectors_that_do_not_match_are_refused(bad: tuple[list[float], list[floa
 
 
 def test_the_score_keeps_its_word_on_trips_simulated_without_its_code() -> None:
-    """600 worlds of the resolved-cycle simulator (seed not used while the model was built).
+    """400 worlds of the resolved-cycle simulator (seed not used while the model was built).
 
     The bounds are four standard deviations of the total and three times the calibration error of the whole run
     in docs/calibration.md: a broken score fails, an unlucky draw does not.
     """
-    requests = draw_cases(91, 600)
+    requests = draw_cases(91, 400)
     result = reliability(predicted_chances(requests), outcomes(requests, seed=91))
     assert abs(result.z_total) < 4
     assert result.calibration_error < 0.05
