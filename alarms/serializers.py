@@ -105,11 +105,15 @@ def kept_damage(alarm: Alarm) -> Damage | None:
 class SignOffInput(StrictSerializer):
     """What was done. Signed with the caller's name, role and the time."""
 
+    example = {"work_done": "Hose changed, coolant filled up and bled."}
+
     work_done = StrictCharField(max_length=2000, min_length=10, multiline=True)
 
 
 class VoidInput(StrictSerializer):
     """Why the alarm was never real."""
+
+    example = {"reason": "Raised while the sensor was being changed."}
 
     reason = StrictCharField(max_length=1000, min_length=10, multiline=True)
 

@@ -63,6 +63,8 @@ class ObservationInput(StrictSerializer):
 class SignatureInput(StrictSerializer):
     """The caller signs with their own name and role: what the signature means, and their device's clock."""
 
+    example = {"meaning": "performed", "device_at": "2027-01-12T05:38:00Z"}
+
     meaning = StrictChoiceField(choices=[("performed", "performed")], default="performed")
     device_at = InstantField(required=False, allow_null=True)
     reviewed = StrictIntegerField(
@@ -88,6 +90,16 @@ class ServiceSignatureInput(StrictSerializer):
 class InspectionInput(StrictSerializer):
     """A filled sheet of one unit. With `signature` it is a record at once, without one it is a draft."""
 
+    example = {
+        "sheet": "pre-trip",
+        "unit": "HB-104",
+        "performed_at": "2027-01-12T05:35:00Z",
+        "observations": [
+            {"item": "belt", "outcome": "wear", "note": "Frayed on one side."},
+            {"item": "fuel", "outcome": "sound", "values": {"fuel_dip_l": 150.0}},
+        ],
+    }
+
     sheet = StrictCharField(max_length=64)
     sheet_version = StrictIntegerField(min_value=1, required=False, allow_null=True)
     unit = StrictCharField(max_length=40)
@@ -100,12 +112,20 @@ class InspectionInput(StrictSerializer):
 class DraftChange(StrictSerializer):
     """Observations to add to a draft; an item given again replaces what the draft has."""
 
+    example = {"observations": [{"item": "belt", "outcome": "sound"}]}
+
     performed_at = InstantField(required=False)
     observations = ObservationInput(many=True, required=False, max_length=200)  # type: ignore[call-arg]
 
 
 class CorrectionInput(StrictSerializer):
     """A whole inspection that takes the place of a signed one."""
+
+    example = {
+        "reason": "The belt of another unit was described.",
+        "observations": [{"item": "belt", "outcome": "sound"}],
+        "signature": {"meaning": "performed"},
+    }
 
     reason = StrictCharField(min_length=10, max_length=2000, multiline=True)
     performed_at = InstantField(required=False, allow_null=True)
@@ -116,6 +136,11 @@ class CorrectionInput(StrictSerializer):
 class RecheckInput(StrictSerializer):
     """Another look at items of a signed inspection."""
 
+    example = {
+        "observations": [{"item": "belt", "outcome": "sound", "note": "New belt."}],
+        "signature": {"meaning": "performed"},
+    }
+
     performed_at = InstantField(required=False, allow_null=True)
     observations = ObservationInput(many=True, min_length=1, max_length=200)  # type: ignore[call-arg]
     signature = SignatureInput()
@@ -123,6 +148,14 @@ class RecheckInput(StrictSerializer):
 
 class RepairInput(StrictSerializer):
     """What was done about a defect, or why nothing has to be."""
+
+    example = {
+        "observation": 17,
+        "kind": "repaired",
+        "what_done": "Belt changed.",
+        "parts": ["belt"],
+        "signature": {"meaning": "repaired"},
+    }
 
     observation = StrictIntegerField(min_value=1, max_value=INT64)
     kind = StrictChoiceField(choices=Repair.Kind.choices)
@@ -137,6 +170,12 @@ class RepairInput(StrictSerializer):
 
 class ServiceInput(StrictSerializer):
     """One service by the plan."""
+
+    example = {
+        "engine_hours_h": 1834.2,
+        "what_done": "Oil and filters changed.",
+        "signature": {"meaning": "performed"},
+    }
 
     engine_hours_h = QuantityField(unit="h", min_value=0.0, max_value=500_000.0)
     what_done = StrictCharField(min_length=3, max_length=2000, multiline=True)
@@ -182,6 +221,26 @@ class GroupInput(StrictSerializer):
 
 class SheetInput(StrictSerializer):
     """A new version of a sheet of the fleet."""
+
+    example = {
+        "key": "winter-check",
+        "kind": "seasonal",
+        "title": "Before the winter",
+        "groups": [
+            {
+                "key": "outside",
+                "title": "Outside",
+                "items": [
+                    {
+                        "key": "drain",
+                        "label": "Floor drain",
+                        "look_for": "Ice or dirt in the drain.",
+                        "blocks": False,
+                    }
+                ],
+            }
+        ],
+    }
 
     key = StrictCharField(max_length=64)
     kind = StrictChoiceField(choices=Sheet.Kind.choices)

@@ -28,6 +28,20 @@ class EntryInput(StrictSerializer):
 class CodeBookInput(StrictSerializer):
     """The whole book of a unit model: as `entries`, or as a table in `csv` with the same columns."""
 
+    example = {
+        "unit_model": "box-8",
+        "entries": [
+            {
+                "code": "coolant-hot-2",
+                "tier": "stop",
+                "component": "coolant",
+                "meaning": "The coolant is too hot.",
+                "what_to_do": "Stop the heater, let it cool, look for a leak.",
+            }
+        ],
+        "dry_run": True,
+    }
+
     unit_model = StrictCharField(max_length=64)
     entries: Any = EntryInput(many=True, required=False, max_length=MOST_ENTRIES)  # type: ignore[call-arg]
     csv = StrictCharField(max_length=LONGEST_TABLE, required=False, multiline=True)

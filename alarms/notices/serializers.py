@@ -35,6 +35,8 @@ class TimeOfDayField(serializers.Field):
 class RouteChange(StrictSerializer):
     """What may change. `state` disables a route, or enables one again."""
 
+    example = {"quiet_from": "22:00", "quiet_until": "06:00", "position": 2}
+
     address = StrictCharField(max_length=500, required=False)
     kinds = serializers.ListField(
         child=StrictChoiceField(choices=Kind.values), min_length=1, max_length=2, required=False
@@ -50,6 +52,13 @@ class RouteChange(StrictSerializer):
 
 class RouteInput(StrictSerializer):
     """A way to a member. Without `address` a mail goes to the member's own."""
+
+    example = {
+        "member": "northfell-manager",
+        "channel": "webhook",
+        "address": "https://tms.northfell.example/hooks/warmgate",
+        "kinds": ["alarm", "hold"],
+    }
 
     member = StrictCharField(max_length=150)
     channel = StrictChoiceField(choices=Channel.values)

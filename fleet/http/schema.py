@@ -105,6 +105,16 @@ class AutoSchema(SpectacularSchema):
         handler = getattr(self.view, "action", None) or self.method.lower()
         return bool(getattr(getattr(self.view, handler, None), "idempotent", False))
 
+    def _get_request_body(self, direction: Any = "request") -> Any:
+        body = super()._get_request_body(direction)
+        serializer = self.get_request_serializer() if body else None
+        example = getattr(serializer, "example", None) or getattr(self.view, "body_example", None)
+        if body and example is not None:
+            for kind, content in body["content"].items():
+                if "json" in kind:
+                    content["example"] = example
+        return body
+
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         responses = super()._get_response_bodies(direction)
         if getattr(self.view, "roles", None) is None:  # a public page, or the mocked view of a webhook

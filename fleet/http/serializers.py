@@ -1,7 +1,7 @@
 """The base of every request body: unknown members are refused, and only strict fields may be declared."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
 from django.core.exceptions import ImproperlyConfigured
 from rest_framework import serializers
@@ -30,7 +30,11 @@ class StrictSerializer(serializers.Serializer):
     Members that are not declared are refused with a pointer to each, and so are read-only ones. Declaring a
     lax field for input raises ImproperlyConfigured when the class is made, not when the first caller trips
     over it.
+
+    `example` is a whole body as the OpenAPI document shows it.
     """
+
+    example: ClassVar[Mapping[str, Any] | None] = None
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)

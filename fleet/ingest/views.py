@@ -6,6 +6,7 @@ from typing import Any
 
 import django_filters
 from django.db import transaction
+from drf_spectacular.utils import extend_schema
 from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,6 +20,7 @@ from fleet.ingest.batch import BatchAnswer, ItemAnswer
 from fleet.ingest.parse import split_batch
 from fleet.ingest.quarantine import NotHeld, close_held
 from fleet.ingest.replay import replay_held
+from fleet.ingest.schema import BATCH, EXAMPLE
 from fleet.ingest.service import ingest
 from fleet.models import QuarantinedEvent, Role
 from fleet.units.serializers import BatchOutput, DiscardInput, QuarantineOutput, ReplayOutput
@@ -51,7 +53,9 @@ class EventsView(CommandView):
     reads_raw_body = True
     output_serializer = BatchOutput
     success_status = {"POST": 207}
+    body_example = EXAMPLE
 
+    @extend_schema(request={"application/cloudevents-batch+json": BATCH, "application/json": BATCH})
     def post(self, request: Request) -> Response:
         body = request.data if isinstance(request.data, bytes) else b""
         answer = ingest(self.fleet.pk, split_batch(body), now=db_now())

@@ -13,12 +13,16 @@ from fleet.http.serializers import StrictSerializer
 class CandidatesInput(StrictSerializer):
     """Which units to rank; null for all in service."""
 
+    example = {"units": ["HB-104", "HB-105"]}
+
     units = serializers.ListField(
         child=StrictCharField(max_length=40), allow_null=True, required=False, min_length=1, max_length=1000
     )
 
 
 class ReleaseInput(StrictSerializer):
+    example = {"reason": "Sensor known to be broken; cargo measured by hand, 8 degrees."}
+
     reason = StrictCharField(max_length=1000, min_length=10, multiline=True)
 
 

@@ -69,12 +69,52 @@ class HelpInput(StrictSerializer):
 class ForecastInput(StrictSerializer):
     """The outside air along the trip."""
 
+    example = {
+        "ambient": [
+            {"at": "2027-01-12T16:00:00Z", "temp_c": -12.0},
+            {"at": "2027-01-13T06:00:00Z", "temp_c": {"value": -16.6, "unit": "degF"}},
+        ],
+        "ambient_issued_at": "2027-01-12T12:00:00Z",
+    }
+
     ambient = many(AmbientPointInput, min_length=1, max_length=600)
     ambient_issued_at = InstantField(required=False, allow_null=True)
 
 
 class TripInput(StrictSerializer):
     """A trip. Give `load`, `loads`, or `"load": null` for dry goods."""
+
+    example = {
+        "reference": "T-7781",
+        "planned_unit": "HB-104",
+        "loading_at": "2027-01-12T16:30:00Z",
+        "depart_at": "2027-01-12T18:00:00Z",
+        "load": {
+            "commodity": "potato",
+            "mass_kg": 18000,
+            "temperature_c": 9.0,
+            "set_point_c": 8.0,
+            "low_c": 4.0,
+            "high_c": 15.0,
+        },
+        "stops": [
+            {
+                "place": "Vinterby depot",
+                "arrive_at": "2027-01-13T02:00:00Z",
+                "leave_at": "2027-01-13T03:00:00Z",
+                "door_open_min": 25,
+                "refuel": True,
+            },
+            {"place": "Norrholm market", "arrive_at": "2027-01-13T14:00:00Z"},
+        ],
+        "ambient": [
+            {"at": "2027-01-12T16:00:00Z", "temp_c": -12.0},
+            {"at": "2027-01-13T06:00:00Z", "temp_c": -27.0},
+            {"at": "2027-01-13T15:00:00Z", "temp_c": -19.0},
+        ],
+        "ambient_issued_at": "2027-01-12T12:00:00Z",
+        "help": {"median_h": 3.0, "p90_h": 6.0},
+    }
 
     reference = StrictCharField(max_length=64)
     planned_unit = StrictCharField(max_length=40, required=False, allow_null=True)
@@ -105,16 +145,22 @@ class TripInput(StrictSerializer):
 class TripChange(TripInput):
     """Members of a planned trip that may change."""
 
+    example = {"depart_at": "2027-01-12T19:00:00Z", "help": {"median_h": 2.0, "p90_h": 5.0}}
+
     reference = None  # type: ignore[assignment]
     ambient = None
     ambient_issued_at = None  # type: ignore[assignment]
 
 
 class AssignmentInput(StrictSerializer):
+    example = {"unit": "HB-104"}
+
     unit = StrictCharField(max_length=40)
 
 
 class CancelInput(StrictSerializer):
+    example = {"reason": "The customer called the load off."}
+
     reason = StrictCharField(max_length=500, min_length=3, multiline=True)
 
 

@@ -37,6 +37,19 @@ class _DesignInput(StrictSerializer):
 class UnitModelInput(_DesignInput):
     """Design data of one build. Values left out are not known; the thermal method's defaults apply where it has any."""
 
+    example = {
+        "key": "box-8",
+        "name": "Box with 8 kW",
+        "k_w_m2k": 0.45,
+        "area_m2": 147.0,
+        "volume_m3": 85.0,
+        "heater_output_kw": 8.0,
+        "burn_high_l_h": 1.1,
+        "tank_l": {"value": 50, "unit": "gal"},
+        "reserve_l": 15.0,
+        "nominal_v": 12.0,
+    }
+
     key = StrictCharField(max_length=64)
     name = StrictCharField(max_length=120)
 
@@ -47,6 +60,8 @@ class UnitModelInput(_DesignInput):
 
 
 class UnitModelChange(_DesignInput):
+    example = {"heater_output_kw": 7.5}
+
     name = StrictCharField(max_length=120, required=False)
 
 
@@ -57,6 +72,8 @@ class UnitModelOutput(serializers.ModelSerializer):
 
 
 class UnitInput(StrictSerializer):
+    example = {"number": "HB-104", "model": "box-8", "built_on": "2019-05-02"}
+
     number = StrictCharField(max_length=40)
     model = StrictCharField(max_length=64)
     service = StrictChoiceField(choices=Unit.Service.choices, default=Unit.Service.IN_SERVICE)
@@ -73,6 +90,8 @@ class UnitInput(StrictSerializer):
 
 
 class UnitChange(UnitInput):
+    example = {"service": "out_of_service"}
+
     number = None  # type: ignore[assignment]
     model = StrictCharField(max_length=64, required=False)
     service = StrictChoiceField(choices=Unit.Service.choices, required=False)
@@ -178,6 +197,8 @@ class PolicyOutput(serializers.Serializer):
 class PolicyInput(StrictSerializer):
     """Thresholds to change; null puts one back to its default."""
 
+    example = {"score_floor": 95.0}
+
     def get_fields(self) -> dict[str, serializers.Field]:
         return {
             row.name: FiniteFloatField(
@@ -214,6 +235,8 @@ class QuarantineOutput(serializers.ModelSerializer):
 
 
 class DiscardInput(StrictSerializer):
+    example = {"reason": "The gateway was being tested."}
+
     reason = StrictCharField(max_length=500, min_length=3, multiline=True)
 
 

@@ -103,6 +103,13 @@ class RiskInput(StrictSerializer):
 class EstimateInput(StrictSerializer):
     """Give `box` and `heater`, or the number of a `unit` of the fleet that stands for both."""
 
+    example = {
+        "box": {"k_w_m2k": 0.45, "area_m2": 147.0},
+        "heater": {"output_kw": 8.0},
+        "load": {"commodity": "potato", "mass_kg": 18000, "temperature_c": 8.0},
+        "trip": {"ambient_c": [-12.0, -18.0, -22.0, -15.0], "set_point_c": 7.0},
+    }
+
     unit = StrictCharField(max_length=40, required=False, allow_null=True)
     box = BoxInput(required=False, allow_null=True)
     heater = HeaterInput(required=False, allow_null=True)
