@@ -11,8 +11,8 @@ import orjson
 import pytest
 from django.db import connection
 
-from fleet.ingest.parse import split_batch
 from fleet.ingest.batch import BatchAnswer
+from fleet.ingest.parse import split_batch
 from fleet.ingest.service import ingest
 from fleet.models import Fleet, Member, Role, Trip
 from fleet.trips.serializers import TripInput
