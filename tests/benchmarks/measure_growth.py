@@ -1,0 +1,51 @@
+"""Whether history makes anything slower: the same questions at growing numbers of readings."""
+
+from __future__ import annotations
+
+import statistics
+from dataclasses import dataclass
+
+import psycopg
+
+from tests.benchmarks.ground import Ground
+from tests.benchmarks.measure_ingest import over_http
+from tests.benchmarks.measure_reads import seconds
+from tests.benchmarks.yard import UNITS, Client, Yard
+
+SAMPLES = 200
+ROUNDS = 5
+FILL = """
+INSERT INTO fleet_reading (unit_id, at, source_id, content_hash, return_air_c, set_point_c, ambient_c, fuel_l,
+                           battery_v, engine_hours_h, heater_running, unit_on, door_open)
+SELECT u, now() - interval '20 days' + s * interval '15 s', %(source)s, s, 7.1, 7, -10, 150, 12.7,
+       1834.2, true, true, false
+  FROM generate_series(%(from)s::bigint, %(to)s::bigint) AS s, unnest(%(units)s::bigint[]) AS u
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """What was measured with so many readings stored."""
+
+    readings: int
+    ingest_rows_s: float
+    readiness_s: float
+
+
+def measure_growth(ground: Ground, yard: Yard, sizes: list[int]) -> list[Point]:
+    points = []
+    stored = 0
+    client = Client(ground.web_port, yard.dispatcher)
+    with psycopg.connect(ground.dsn, autocommit=True) as connection:
+        for size in sizes:
+            span = {"source": yard.source_id, "from": stored // UNITS, "to": size // UNITS - 1, "units": yard.unit_ids}
+            connection.execute(FILL, span)
+            connection.execute("ANALYZE fleet_reading")
+            connection.execute("CHECKPOINT")
+            stored = size
+            over_http(ground, yard)
+            rates = [over_http(ground, yard) for _ in range(ROUNDS)]
+            client.get("/api/v1/trips/T-2/readiness/")
+            asked = [seconds(lambda: client.get("/api/v1/trips/T-2/readiness/")) for _ in range(SAMPLES)]
+            points.append(Point(size, statistics.median(rates), statistics.median(asked)))
+    return points

@@ -1,0 +1,146 @@
+"""Readings per second: over HTTP, by psycopg alone, and by the framework's own serializer, interleaved in one run."""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from itertools import count
+
+import orjson
+import psycopg
+
+from tests.benchmarks import raw_writer
+from tests.benchmarks.ground import ROOT, Ground
+from tests.benchmarks.yard import UNITS, Client, Yard, number_of, reading
+
+BATCH = 500
+BATCHES = 30
+"""Per round, shared by the clients."""
+CLIENTS = 4
+"""Connections; two keep-alive connections alone may both land on one of the two web processes."""
+PLAIN_BATCHES = 2
+_turns = count()
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """Rows per second, one value per round."""
+
+    http: list[float]
+    raw: list[float]
+    plain: list[float]
+
+    @property
+    def over_raw(self) -> float:
+        return statistics.median(h / r for h, r in zip(self.http, self.raw, strict=True))
+
+    @property
+    def over_plain(self) -> float:
+        return statistics.median(self.http) / statistics.median(self.plain)
+
+
+def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
+    with psycopg.connect(ground.dsn, autocommit=True) as connection:
+        connection.execute(raw_writer.TABLES)
+    rates = Rates([], [], [])
+    over_http(ground, yard)
+    for turn in range(rounds):
+        rates.raw.append(by_psycopg(ground, yard, turn))
+        rates.http.append(over_http(ground, yard))
+        rates.plain.append(by_serializer(ground, yard, turn))
+    return rates
+
+
+def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES) -> float:
+    """Rows per second through `POST /api/v1/events/`, all of them new."""
+    clients = [Client(ground.web_port, yard.integrator) for _ in range(CLIENTS)]
+    bodies = [_events(yard.now - timedelta(days=2) + timedelta(seconds=next(_turns)), b) for b in range(batches)]
+    shares = [bodies[i::CLIENTS] for i in range(CLIENTS)]
+
+    def post(client: Client, share: list[bytes]) -> None:
+        for body in share:
+            client.send("POST", "/api/v1/events/", body, status=207)
+
+    return batches * BATCH / together([partial(post, c, s) for c, s in zip(clients, shares, strict=True)])
+
+
+def _events(at: datetime, batch: int) -> bytes:
+    start = batch * BATCH % UNITS
+    return orjson.dumps([reading(number_of((start + i) % UNITS), at) for i in range(BATCH)])
+
+
+def together(calls: Sequence[Callable[[], None]]) -> float:
+    """Seconds until all calls, each in a thread, are done. *Raises* what the first of them raised."""
+    failed: list[Exception] = []
+
+    def run(call: Callable[[], None]) -> None:
+        try:
+            call()
+        except Exception as error:  # noqa: BLE001 - raised again below
+            failed.append(error)
+
+    threads = [threading.Thread(target=run, args=(call,)) for call in calls]
+    begun = time.perf_counter()
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    if failed:
+        raise failed[0]
+    return time.perf_counter() - begun
+
+
+def by_psycopg(ground: Ground, yard: Yard, turn: int) -> float:
+    """Rows per second of two processes with one connection each."""
+    half = BATCHES // 2
+    middle = len(yard.unit_ids) // 2
+    sides = ((yard.unit_ids[0], yard.unit_ids[middle - 1]), (yard.unit_ids[middle], yard.unit_ids[-1]))
+    writers = [
+        subprocess.Popen(
+            [sys.executable, "-m", "tests.benchmarks.raw_writer", ground.dsn]
+            + [str(value) for value in (first, last, yard.source_id, turn, half, BATCH)],
+            cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        )
+        for first, last in sides
+    ]  # fmt: skip
+    for writer in writers:
+        assert writer.stdout is not None
+        assert writer.stdout.readline().strip() == "ready"
+    answers = []
+    for writer in writers:
+        assert writer.stdin is not None
+        writer.stdin.write("go\n")
+        writer.stdin.flush()
+    for writer in writers:
+        answers.append(float(writer.communicate(timeout=120)[0]))
+    return 2 * half * BATCH / max(answers)
+
+
+def by_serializer(ground: Ground, yard: Yard, turn: int) -> float:
+    """Rows per second of `ModelSerializer(many=True)`, two clients."""
+    clients = [Client(ground.web_port, yard.integrator) for _ in range(2)]
+    start = yard.now - timedelta(days=400 + turn)
+    values = dict(zip((*raw_writer.FLOATS, *raw_writer.FLAGS), raw_writer.VALUES, strict=True))
+    bodies = [
+        orjson.dumps(
+            [
+                {"unit": unit_id, "at": start + timedelta(seconds=b), "source": yard.source_id, "content_hash": b}
+                | values
+                for unit_id in yard.unit_ids[:BATCH]
+            ]
+        )
+        for b in range(PLAIN_BATCHES)
+    ]
+
+    def post(client: Client, body: bytes) -> None:
+        client.send("POST", "/bench/plain-readings/", body, status=201)
+
+    calls = [partial(post, clients[b % 2], body) for b, body in enumerate(bodies)]
+    return PLAIN_BATCHES * BATCH / together(calls)

@@ -1,0 +1,217 @@
+"""What a run found, as a table, as plots, and as docs/performance.md."""
+
+from __future__ import annotations
+
+import os
+import platform
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import psycopg
+
+from tests.benchmarks.ground import ROOT, Ground
+from tests.benchmarks.measure_growth import Point
+from tests.benchmarks.measure_ingest import Rates
+from tests.benchmarks.measure_reads import Reads
+
+PAGE = ROOT / "docs" / "performance.md"
+PLOTS = ROOT / "docs" / "plots"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line: what was measured, the number, its unit, and the target it has to meet ("" when there is none)."""
+
+    name: str
+    value: float
+    unit: str
+    target: str = ""
+    meets: bool | None = None
+
+    def cells(self) -> tuple[str, str, str, str]:
+        said = "" if self.meets is None else "yes" if self.meets else "**no**"
+        digits = 0 if self.value >= 1000 else 1 if self.value >= 100 else 3 if self.value < 10 else 2
+        return self.name, f"{self.value:,.{digits}f} {self.unit}".strip(), self.target, said
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Everything one run measured."""
+
+    rates: Rates
+    reads: Reads
+    broker_up_s: list[float]
+    broker_down_s: list[float]
+    sweep_s: float
+    growth: list[Point]
+    memory_mb: list[tuple[str, float, float]]
+    """Process, before and after [MB]."""
+
+
+def at_least(name: str, value: float, limit: float, unit: str = "×") -> Row:
+    return Row(name, value, unit, f"≥ {limit:g}", value >= limit)
+
+
+def at_most(name: str, value: float, limit: float, unit: str = "×") -> Row:
+    return Row(name, value, unit, f"≤ {limit:g}", value <= limit)
+
+
+def rows_of(found: Found) -> list[Row]:
+    rates, reads = found.rates, found.reads
+    fresh = reads.fresh_s / (reads.bare_s + reads.assessment_s)
+    return [
+        Row("ingest over HTTP, 2 web processes, batches of 500", float(np.median(rates.http)), "rows/s"),
+        Row("psycopg alone, 2 connections, COPY + upsert", float(np.median(rates.raw)), "rows/s"),
+        Row("ModelSerializer(many=True) over HTTP", float(np.median(rates.plain)), "rows/s"),
+        at_least("ingest ÷ psycopg alone", rates.over_raw, 0.6),
+        at_least("ingest ÷ ModelSerializer", rates.over_plain, 20),
+        Row("bare authenticated view, median", reads.bare_s * 1e3, "ms"),
+        Row("GET readiness, unchanged, median", reads.unchanged_s * 1e3, "ms"),
+        at_most("GET readiness unchanged ÷ bare view", reads.unchanged_s / reads.bare_s, 2),
+        Row("GET readiness, fresh, median", reads.fresh_s * 1e3, "ms"),
+        Row("one assessment in process, median", reads.assessment_s * 1e3, "ms"),
+        at_most("GET readiness fresh ÷ (bare view + assessment)", fresh, 1.5),
+        Row("GET readiness, 8 clients, p50", reads.busy_p50_s * 1e3, "ms"),
+        Row("GET readiness, 8 clients, p99", reads.busy_p99_s * 1e3, "ms"),
+        at_most("p99 ÷ p50 at 8 clients", reads.busy_p99_s / reads.busy_p50_s, 4),
+        at_most("candidates, 1000 units, winter", reads.mild_s, 0.3, "s"),
+        at_most("candidates, 1000 units, severe", reads.severe_s, 0.5, "s"),
+        at_most("candidates ÷ 1000 GET readiness", reads.mild_s / reads.of_each_s, 0.1),
+        Row("event → mail, broker up, p50", float(np.percentile(found.broker_up_s, 50)), "s"),
+        at_most("event → mail, broker up, p95", float(np.percentile(found.broker_up_s, 95)), 1.5, "s"),
+        Row("event → mail, broker down, p50", float(np.percentile(found.broker_down_s, 50)), "s"),
+        at_most(
+            "event → mail, broker down, p95", float(np.percentile(found.broker_down_s, 95)), found.sweep_s + 1, "s"
+        ),
+        *_growth_rows(found.growth),
+        *(Row(f"memory of {name} ({before:.0f} MB before)", after, "MB") for name, before, after in found.memory_mb),
+    ]  # fmt: skip
+
+
+def _growth_rows(points: Sequence[Point]) -> list[Row]:
+    first, rows = points[0], []
+    for point in points[1:]:
+        size = f"at {point.readings:.0e} ÷ at {first.readings:.0e} readings"
+        rows.append(at_most(f"time per ingested row {size}", first.ingest_rows_s / point.ingest_rows_s, 1.2))
+        rows.append(at_most(f"GET readiness {size}", point.readiness_s / first.readiness_s, 1.2))
+    return rows
+
+
+def table_of(rows: Sequence[Row]) -> str:
+    head = ("measured", "value", "target", "met")
+    lines = [head, ("---", "--:", "---", "---"), *(row.cells() for row in rows)]
+    return "\n".join("| " + " | ".join(cells) + " |" for cells in lines)
+
+
+def machine(ground: Ground) -> str:
+    cpu = re.search(r"model name\s*: (.+)", Path("/proc/cpuinfo").read_text())
+    memory = re.search(r"MemTotal:\s+(\d+)", Path("/proc/meminfo").read_text())
+    with psycopg.connect(ground.dsn) as connection:
+        found = connection.execute("SELECT current_setting('server_version'), current_setting('shared_buffers')")
+        version, buffers = found.fetchone() or ("?", "?")
+    return (
+        f"{os.cpu_count()} cores of {cpu.group(1) if cpu else platform.machine()}, "
+        f"{int(memory.group(1)) / 2**20 if memory else 0:.0f} GB, Python {platform.python_version()}, "
+        f"PostgreSQL {version} with {buffers} of shared buffers, Redis and the load generator on the same machine"
+    )
+
+
+def write_page(rows: Sequence[Row], ground: Ground, *, load: tuple[float, float], took_s: float, now: datetime) -> None:
+    missed = [row.name for row in rows if row.meets is False]
+    said = "Every target is met." if not missed else "Missed in this run: " + "; ".join(missed) + "."
+    run = (
+        f"{now.astimezone(UTC):%Y-%m-%d}, {machine(ground)}. Load of the machine before {load[0]:.1f}, after "
+        f"{load[1]:.1f}; the run took {took_s:.0f} s."
+    )
+    PAGE.write_text(f"{PREFACE}\n## The run\n\n{run}\n\n{table_of(rows)}\n\n{said}\n{PICTURES}{READING}")
+
+
+PREFACE = """# Performance
+
+Written by `uv run python -m tests.benchmarks.bench_service`, which needs PostgreSQL and Redis (`WARMGATE_DATABASE_URL`,
+`WARMGATE_BROKER_URL`), makes and drops a database of its own, starts its own processes on free ports, and takes less
+than ten minutes (`--large` adds ten million readings). Every ratio compares two things measured in turn in the same run
+on the same machine: ratios are what to compare between machines, rates and milliseconds are not.
+"""
+PICTURES = """
+![Readings per second](plots/ingest.svg)
+
+![Latency of readiness](plots/readiness.svg)
+
+![From the event to the mail](plots/notices.svg)
+
+![Cost at growing numbers of readings](plots/growth.svg)
+"""
+READING = """
+## How to read it
+
+**Ingest.** Both sides write the same values; ours also parses, checks and deduplicates each item, folds the unit's
+state, and pulls the trips' due times near. Server, database and load generator share the cores, so the number is what
+one box does, not what the web processes alone could do. The serializer's side saves row by row, as it does by itself.
+
+**Readiness.** "Unchanged" is a stored answer whose versions still hold: one statement. "Fresh" recomputes and stores.
+The bare view authenticates with the same token check and renders one key. Eight clients keep two processes on shared
+cores full, so their latency is queueing.
+
+**Candidates.** The whole request: one query for the units, all scores and plans in one pass, the checks unit by unit,
+and a document of a thousand rows. Winter and severe differ by 14 K.
+
+**Event to mail.** Contains the second that a burst is given to settle. With the broker down only the sweep works; its
+interval is in the target.
+
+**Growth.** Readings are filled into the partition that ingest then writes to.
+"""
+
+
+def draw(found: Found) -> None:
+    """The four plots. matplotlib is imported here: nothing else needs it."""
+    import matplotlib as mpl
+
+    mpl.use("svg")
+    mpl.rcParams["svg.hashsalt"] = "warmgate"
+    from matplotlib import pyplot as plt
+
+    PLOTS.mkdir(exist_ok=True)
+
+    def save(name: str, title: str, xlabel: str, ylabel: str) -> None:
+        plt.title(title)
+        plt.xlabel(xlabel)
+        plt.ylabel(ylabel)
+        plt.tight_layout()
+        plt.savefig(PLOTS / f"{name}.svg", metadata={"Date": None})
+        plt.close()
+
+    plt.figure(figsize=(6, 3.2))
+    for label, values in (
+        ("psycopg alone", found.rates.raw),
+        ("HTTP", found.rates.http),
+        ("serializer", found.rates.plain),
+    ):
+        plt.plot(range(1, len(values) + 1), values, marker="o", label=label)
+    plt.yscale("log")
+    plt.legend()
+    save("ingest", "Readings per second, round by round", "round", "rows/s")
+    plt.figure(figsize=(6, 3.2))
+    plt.hist(np.array(found.reads.busy_s) * 1e3, bins=80)
+    save("readiness", "GET readiness, 8 clients", "ms", "answers")
+    plt.figure(figsize=(6, 3.2))
+    for label, values in (("broker up", found.broker_up_s), ("broker down", found.broker_down_s)):
+        plt.step(sorted(values), np.arange(1, len(values) + 1) / len(values), where="post", label=label)
+    plt.legend()
+    save("notices", "From the event to the mail", "s", "share of notices")
+    plt.figure(figsize=(6, 3.2))
+    sizes = [point.readings for point in found.growth]
+    first = found.growth[0]
+    plt.plot(
+        sizes, [first.ingest_rows_s / p.ingest_rows_s for p in found.growth], marker="o", label="time per ingested row"
+    )
+    plt.plot(sizes, [p.readiness_s / first.readiness_s for p in found.growth], marker="s", label="GET readiness")
+    plt.xscale("log")
+    plt.ylim(bottom=0)
+    plt.axhline(1.2, linestyle=":", color="grey")
+    plt.legend()
+    save("growth", "Cost against the smallest history", "readings stored", "ratio")

@@ -1,0 +1,109 @@
+"""The invented carrier of a service benchmark: a thousand units that have reported, trips, tokens, and a client."""
+
+from __future__ import annotations
+
+import http.client
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import orjson
+
+from tests.benchmarks.ground import HOST
+
+UNITS = 1000
+TRIPS = 60
+LATER = 10
+"""So many trips leave in six hours; the others within two, which is what makes a notice of them go out at once."""
+SOONER = timedelta(hours=4.1)
+
+
+@dataclass(frozen=True, slots=True)
+class Yard:
+    """Ids and tokens of what was made."""
+
+    fleet_id: int
+    unit_ids: list[int]
+    source_id: int
+    integrator: str
+    dispatcher: str
+    now: datetime
+
+
+def make_yard() -> Yard:
+    """Fills a migrated database. Django is set up."""
+    from django.utils import timezone
+
+    from fleet.ingest.parse import split_batch
+    from fleet.ingest.service import ingest
+    from fleet.models import Role, Source, Unit, UnitState
+    from tests import factories
+
+    now = timezone.now().replace(microsecond=0)
+    fleet = factories.make_fleet()
+    factories.potato()
+    model = factories.make_model(fleet)
+    Unit.objects.bulk_create([Unit(fleet=fleet, number=number_of(i), model=model) for i in range(UNITS)])
+    units = list(Unit.objects.for_fleet(fleet).order_by("number"))
+    UnitState.objects.bulk_create([UnitState(fleet=fleet, unit=unit) for unit in units])
+    _plan_trips(fleet, factories.make_member(fleet, Role.DISPATCHER), now)
+    for start in range(0, UNITS, 500):
+        numbers = range(start, start + 500)
+        events = [reading(number_of(i), now - timedelta(seconds=30), fuel_l=60.0 + i % 120) for i in numbers]
+        ingest(fleet.pk, split_batch(orjson.dumps(events)), now=now)
+    source = Source.objects.for_fleet(fleet).get()
+    return Yard(
+        fleet_id=fleet.pk,
+        unit_ids=[unit.pk for unit in units],
+        source_id=source.pk,
+        integrator=factories.token_of(fleet, Role.INTEGRATOR),
+        dispatcher=factories.token_of(fleet, Role.DISPATCHER),
+        now=now,
+    )
+
+
+def _plan_trips(fleet: Any, by: Any, now: datetime) -> None:
+    from fleet.trips.serializers import TripInput
+    from fleet.trips.service import create_trip
+    from tests import factories
+
+    def plan(at: datetime, **changes: Any) -> None:
+        serializer = TripInput(data=factories.trip_body(at, **changes))
+        serializer.is_valid(raise_exception=True)
+        create_trip(fleet, serializer.validated_data, by=by, now=now)
+
+    for i in range(TRIPS):
+        plan(now if i < LATER else now - SOONER, reference=f"T-{i}", unit=number_of(i))
+    for name, colder_k in (("MILD", 0.0), ("SEVERE", -14.0)):
+        body = factories.trip_body(now)
+        ambient = [{**point, "temp_c": point["temp_c"] + colder_k} for point in body["ambient"]]
+        plan(now, reference=name, unit=None, ambient=ambient)
+
+
+def number_of(i: int) -> str:
+    return f"HB-{i:04d}"
+
+
+def reading(unit: str, at: datetime, **data: Any) -> dict[str, Any]:
+    from tests import factories
+
+    return factories.reading(at, unit=unit, **data)
+
+
+class Client:
+    """One keep-alive connection that speaks for a member."""
+
+    def __init__(self, port: int, token: str) -> None:
+        self._connection = http.client.HTTPConnection(HOST, port, timeout=60)
+        self._headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+
+    def send(self, method: str, path: str, body: bytes | None = None, *, status: int = 200) -> bytes:
+        self._connection.request(method, path, body, self._headers)
+        response = self._connection.getresponse()
+        content = response.read()
+        if response.status != status:
+            raise RuntimeError(f"{method} {path} answered {response.status}: {content[:300]!r}")
+        return content
+
+    def get(self, path: str) -> bytes:
+        return self.send("GET", path)
