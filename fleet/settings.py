@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fleet import env
 from fleet.http.enum_names import ENUM_NAMES
+from fleet.ingest.schema import COMPONENTS
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 STATE_DIR = Path(env.text("STATE_DIR", str(BASE_DIR / ".warmgate")))
@@ -167,6 +168,7 @@ SPECTACULAR_SETTINGS = {
     "SORT_OPERATIONS": True,
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_NAME_OVERRIDES": ENUM_NAMES,
+    "APPEND_COMPONENTS": {"schemas": COMPONENTS},
     "POSTPROCESSING_HOOKS": [
         "fleet.http.schema.add_webhooks",
         "drf_spectacular.hooks.postprocess_schema_enums",

@@ -15,9 +15,12 @@ def _value(kind: Kind, low: float, high: float) -> dict[str, Any]:
     return {"type": ["number", "null"], "minimum": low, "maximum": high, "description": f"In {kind}."}
 
 
+def _named(component: str) -> dict[str, str]:
+    return {"$ref": f"#/components/schemas/{component}"}
+
+
 READING_DATA: dict[str, Any] = {
     "type": "object",
-    "title": "A reading",
     "description": "At least one value. `fuel_pct` may stand for `fuel_l` where the unit's model knows its tank.",
     "additionalProperties": False,
     "minProperties": 1,
@@ -30,7 +33,6 @@ READING_DATA: dict[str, Any] = {
 }
 OTHER_DATA: dict[str, Any] = {
     "type": "object",
-    "title": "What another type of event says",
     "description": "For `unit.fault.v1`: `state` (`raised`, `cleared`) and either `code` or `spn` with `fmi`.",
     "additionalProperties": True,
 }
@@ -46,15 +48,17 @@ EVENT: dict[str, Any] = {
         "type": _WORD | {"description": "`unit.reading.v1`, `unit.fault.v1`."},
         "subject": _WORD | {"description": "Number of the unit."},
         "time": {"type": "string", "format": "date-time"},
-        "data": {"anyOf": [READING_DATA, OTHER_DATA]},
+        "data": {"anyOf": [_named("ReadingData"), _named("OtherEventData")]},
     },
 }
 BATCH: dict[str, Any] = {
     "type": "array",
     "maxItems": 1000,
     "description": "What is wrong with one event costs that event only: it is answered and kept in quarantine.",
-    "items": EVENT,
+    "items": _named("CloudEvent"),
 }
+COMPONENTS = {"CloudEvent": EVENT, "ReadingData": READING_DATA, "OtherEventData": OTHER_DATA}
+"""Put into the document by the settings, so that generated clients have types of these names."""
 EXAMPLE: list[dict[str, Any]] = [
     {
         "specversion": "1.0",

@@ -44,7 +44,8 @@ EXAMPLES_NOW = datetime(2027, 1, 12, 12, 30, tzinfo=UTC)
 
 def example(operation: str, *, now: datetime) -> Any:
     """The example with its times moved as if it were sent now."""
-    return moved(dict(bodies())[f"{operation} application/json"]["example"], now - EXAMPLES_NOW)
+    (content,) = [content for name, content in bodies() if name.startswith(f"{operation} ")]
+    return moved(content["example"], now - EXAMPLES_NOW)
 
 
 def moved(value: Any, by: timedelta) -> Any:
