@@ -98,9 +98,8 @@ def test_from_an_empty_fleet_to_a_departure_that_is_blocked(client_for: Callable
 
     reading, fault = factories.reading(now), factories.fault(now, "any")
     sent = [model("CloudEvent", event) for event in (reading, fault)]
-    sent[1].data = model(
-        "OtherEventData", {"state": "raised", "spn": 110, "fmi": 0}
-    )  # which of the two kinds of data it is, the caller says
+    # Which of the two kinds of data it is, the caller says. SPN 110, FMI 0: the coolant is far too hot.
+    sent[1].data = model("OtherEventData", {"state": "raised", "spn": 110, "fmi": 0})
     answer = call("events.v1_events_create", gateway, body=sent)
     assert (answer.received, answer.accepted, answer.items) == (2, 2, [])
 
