@@ -43,18 +43,18 @@ class Breaker:
 breaker = Breaker()
 
 
-def ring(task: str, *, after_s: float = 0.0) -> None:
-    """Asks the worker to run *task* once the current transaction has committed, *after_s* later. Never raises."""
+def ring(task: str) -> None:
+    """Asks the worker to run *task* once the current transaction has committed. Never raises."""
     if settings.BELL == "auto":
-        transaction.on_commit(partial(_ring_now, task, after_s), robust=True)
+        transaction.on_commit(partial(_ring_now, task), robust=True)
 
 
-def _ring_now(task: str, after_s: float = 0.0) -> None:
+def _ring_now(task: str) -> None:
     if not breaker.closed():
         BELL.labels(outcome="quiet").inc()
         return
     try:
-        app.send_task(task, countdown=after_s or None, retry=False, expires=60 + after_s, ignore_result=True)
+        app.send_task(task, retry=False, expires=60, ignore_result=True)
         BELL.labels(outcome="rung").inc()
     except Exception as error:  # noqa: BLE001 - any broker failure must leave the commit untouched
         breaker.trip(settings.BELL_PAUSE_S)

@@ -31,9 +31,8 @@ OLDEST = datetime(2000, 1, 1, tzinfo=UTC)
 AHEAD = timedelta(minutes=10)
 """Clocks of machines may run this much fast."""
 ASSESS_SOON = timedelta(seconds=1)
-"""A burst of readings of one unit is one question: its trips wait so long for the rest of it."""
-RING_AFTER_S = ASSESS_SOON.total_seconds() + 0.05
-"""The bell rings when they are due, a little later by whatever the commit took; at once it would find nothing."""
+"""A burst of readings of one unit is one question: its trips wait so long for the rest of it, and so does the task
+that the bell wakes (`fleet.tasks.LINGER`)."""
 ASSESS_TASK = "fleet.assess_due"
 
 
@@ -59,7 +58,7 @@ def _ingest_once(fleet_id: int, items: Sequence[Item], now: datetime) -> BatchAn
         touched = batch.touched | {outcast.unit_id for outcast in batch.outcasts if outcast.unit_id is not None}
         make_due(touched, at=now + ASSESS_SOON)
         if touched:
-            ring(ASSESS_TASK, after_s=RING_AFTER_S)
+            ring(ASSESS_TASK)
     return _answer(batch, kept)
 
 
