@@ -181,7 +181,8 @@ def end_holds_of_other_units(trip: Trip, unit_id: int, *, now: datetime) -> None
 def _announce(hold: Hold, change: HoldChange, reason: str, now: datetime, *, by: Member | None = None) -> None:
     """Writes the act down and tells every listener."""
     keys = [cause["key"] for cause in hold.causes]
-    record_act(by, act=f"hold.{change}", subject=hold, at=now, content={"reason": reason, "causes": keys})
+    said = {"release_reason": hold.release_reason} if reason == "released" else {}
+    record_act(by, act=f"hold.{change}", subject=hold, at=now, content={"reason": reason, "causes": keys} | said)
     for listener in listeners:
         _tell(listener, partial(listener.told, hold, change, now))
     ring(DELIVER_TASK)
