@@ -9,14 +9,15 @@ from fleet.ingest.fields import READING_FIELDS, Kind
 LONGEST_WORD = 255
 
 
+def _named(component: str) -> dict[str, str]:
+    return {"$ref": f"#/components/schemas/{component}"}
+
+
 def _value(kind: Kind, low: float, high: float) -> dict[str, Any]:
     if kind is Kind.FLAG:
         return {"type": ["boolean", "null"]}
-    return {"type": ["number", "null"], "minimum": low, "maximum": high, "description": f"In {kind}."}
-
-
-def _named(component: str) -> dict[str, str]:
-    return {"$ref": f"#/components/schemas/{component}"}
+    number = {"type": ["number", "null"], "minimum": low, "maximum": high}
+    return {"oneOf": [number, _named("ReadingQuantity")], "description": f"In {kind}, or a value with its unit."}
 
 
 READING_DATA: dict[str, Any] = {
@@ -30,6 +31,13 @@ READING_DATA: dict[str, Any] = {
         "latitude": {"type": ["number", "null"], "minimum": -90, "maximum": 90},
         "longitude": {"type": ["number", "null"], "minimum": -180, "maximum": 180},
     },
+}
+QUANTITY: dict[str, Any] = {
+    "type": "object",
+    "description": "A value with its unit, such as 30 gal; converted when it arrives.",
+    "required": ["value", "unit"],
+    "additionalProperties": False,
+    "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
 }
 OTHER_DATA: dict[str, Any] = {
     "type": "object",
@@ -57,7 +65,12 @@ BATCH: dict[str, Any] = {
     "description": "What is wrong with one event costs that event only: it is answered and kept in quarantine.",
     "items": _named("CloudEvent"),
 }
-COMPONENTS = {"CloudEvent": EVENT, "ReadingData": READING_DATA, "OtherEventData": OTHER_DATA}
+COMPONENTS = {
+    "CloudEvent": EVENT,
+    "ReadingData": READING_DATA,
+    "ReadingQuantity": QUANTITY,
+    "OtherEventData": OTHER_DATA,
+}
 """Put into the document by the settings, so that generated clients have types of these names."""
 EXAMPLE: list[dict[str, Any]] = [
     {
