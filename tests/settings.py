@@ -4,12 +4,14 @@ PostgreSQL and Redis are used only when WARMGATE_DATABASE_URL and WARMGATE_BROKE
 """
 
 import os
+import secrets
 import tempfile
 
 os.environ.setdefault("WARMGATE_STATE_DIR", tempfile.mkdtemp(prefix="warmgate-tests-"))
 os.environ.setdefault("WARMGATE_SECRET_KEY", "tests-only-" + "0123456789abcdef" * 4)
 os.environ.setdefault("WARMGATE_BELL", "off")
 os.environ.setdefault("WARMGATE_LOG_LEVEL", "WARNING")
+os.environ.setdefault("KILL_SEED", str(secrets.randbelow(1_000_000) + 1))  # one draw for all processes of a run
 
 from fleet.settings import *  # noqa: F403
 from fleet.settings import DATABASES, STATE_DIR
