@@ -13,6 +13,7 @@ from drf_spectacular.plumbing import ResolvedComponent, process_webhooks
 from drf_spectacular.settings import spectacular_settings
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiWebhook
+from rest_framework import serializers
 from rest_framework.serializers import ListSerializer
 
 from fleet.http import schema_fields as _registers_the_fields  # noqa: F401
@@ -44,6 +45,18 @@ class AutoSchema(SpectacularSchema):
     def get_tags(self) -> list[str]:
         tag = getattr(self.view, "tag", None)
         return [tag or type(self.view).__module__.split(".")[0]]
+
+    def _insert_min_max(self, field: Any, content: Any) -> None:
+        """The limits of plain integers of answers are the database's and differ between engines: they are left out."""
+        if type(field) is not serializers.IntegerField:
+            super()._insert_min_max(field, content)
+
+    def _insert_field_validators(self, field: Any, schema: Any) -> None:
+        super()._insert_field_validators(field, schema)
+        if type(field) is serializers.IntegerField:
+            schema.pop("maximum", None)
+            if schema.get("minimum", 0) < 0:
+                del schema["minimum"]
 
     def get_operation_id(self) -> str:
         """A name that views may fix: generated clients call their functions by it."""
