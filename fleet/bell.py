@@ -18,6 +18,9 @@ from fleet.celery import app
 from fleet.metrics import BELL
 
 logger = logging.getLogger(__name__)
+ASSESS_TASK = "fleet.assess_due"
+DELIVER_TASK = "alarms.deliver_due"
+"""The tasks a commit can make worth waking, by name: whoever rings need not know where they live."""
 
 
 class Breaker:

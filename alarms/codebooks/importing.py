@@ -12,15 +12,13 @@ from django.db.models import F
 from alarms.codebooks.entries import COLUMNS, Difference, Entry, difference
 from alarms.codebooks.remapping import Remapped, remap
 from alarms.models import CodeBook, CodeEntry
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.errors import InvalidInput
 from fleet.models import Fleet, Member, Unit, UnitModel
 from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 from fleet.trips.due import make_due
 from fleet.units.state import lock_states
-
-ASSESS_TASK = "fleet.assess_due"
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,13 +21,11 @@ from alarms.notices.subjects import (
 )
 from alarms.notices.webhooks import register_webhooks
 from alarms.watchers import AlarmChange, watchers
-from fleet.bell import ring
+from fleet.bell import DELIVER_TASK, ring
 from fleet.holds import HoldChange, HoldListener, listeners
 from fleet.models import Hold, Trip
 from fleet.readiness.assess import Answer
 from fleet.units.state import lock_states
-
-DELIVER_TASK = "alarms.deliver_due"
 
 
 def hold_changed(hold: Hold, change: HoldChange, now: datetime) -> None:

@@ -17,13 +17,12 @@ from alarms.channels.addresses import AddressRefused, target_of
 from alarms.deliveries.queueing import TEST_KEPT, new_message_id, owner_of, queue, recipient_of
 from alarms.models import WAITING, Channel, Delivery, Notice, NoticeRoute
 from alarms.notices.subjects import look_again
-from fleet.bell import ring
+from fleet.bell import DELIVER_TASK, ring
 from fleet.errors import Conflict, InvalidInput, NotFound, StaleRevision
 from fleet.models import Fleet, Member
 from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 
-DELIVER_TASK = "alarms.deliver_due"
 BOTH_SECRETS_FOR = timedelta(hours=24)
 """After a rotation messages are signed with both secrets for so long."""
 PLAIN = ("kinds", "position", "quiet_from", "quiet_until")

@@ -12,15 +12,13 @@ from alarms.rules import Ruling
 from alarms.services.publish import publish
 from alarms.services.reports import RULED, ruled_codes, store_rulings
 from alarms.watchers import AlarmChange, tell_watchers
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.errors import Conflict, NotFound, StaleRevision, WarmgateError
 from fleet.models import Fleet, Member, Trip, UnitState
 from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 from fleet.trips.due import LIVE, make_due
 from fleet.units.state import lock_states
-
-ASSESS_TASK = "fleet.assess_due"
 
 
 class AlarmStillReported(WarmgateError):

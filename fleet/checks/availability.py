@@ -12,10 +12,10 @@ from fleet.models import Trip
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words
+from fleet.trips.due import LIVE
 
 ID = "fleet.availability"
 SOURCE = "rule: a unit serves one trip at a time"
-LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 from django.db import transaction
 
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.clock import stamp
 from fleet.events import Handled, UnitEvent, handlers
 from fleet.ingest.batch import Batch, BatchAnswer, ItemAnswer, open_batch
@@ -33,7 +33,6 @@ AHEAD = timedelta(minutes=10)
 ASSESS_SOON = timedelta(seconds=1)
 """A burst of readings of one unit is one question: its trips wait so long for the rest of it, and so does the task
 that the bell wakes (`fleet.tasks.LINGER`)."""
-ASSESS_TASK = "fleet.assess_due"
 
 
 def ingest(fleet_id: int, items: Sequence[Item], *, now: datetime) -> BatchAnswer:

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, DELIVER_TASK, ring
 from fleet.errors import NotFound, StaleRevision, WarmgateError
 from fleet.holds import HoldChange, HoldListener, listeners
 from fleet.metrics import LISTENER_FAILURES
@@ -26,7 +26,6 @@ from fleet.trips.due import lock_trip, pull_near
 from fleet.units.state import lock_states
 
 logger = logging.getLogger(__name__)
-DELIVER_TASK = "alarms.deliver_due"
 
 
 class ReleaseNotAllowed(WarmgateError):
@@ -240,7 +239,7 @@ def release_hold(
             hold.revision += 1
             close_hold(hold, state=Hold.State.RELEASED, reason="released", now=now, by=by)
             pull_near([hold.trip_id], at=now)
-            ring("fleet.assess_due")
+            ring(ASSESS_TASK)
             return hold
 
     return on_conflict(work)

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.errors import StaleRevision, WarmgateError
 from fleet.models import Assessment, Fleet, Member, Trip, Unit
 from fleet.models.readiness import Verdict
@@ -23,7 +23,7 @@ from fleet.records.audit import record_act
 from fleet.retry import on_conflict
 from fleet.trips.due import pull_near
 from fleet.trips.selectors import locked_trip_of, trip_of, unit_of
-from fleet.trips.service import ASSESS_TASK, touch_units
+from fleet.trips.service import touch_units
 from fleet.trips.states import require_step
 from fleet.units.state import lock_states
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import F
 
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.errors import Conflict, InvalidInput, StaleRevision
 from fleet.models import Fleet, Member, Trip, Unit, UnitState
 from fleet.readiness.hold_service import end_holds
@@ -21,7 +21,6 @@ from fleet.trips.selectors import commodities_by_key, locked_trip_of, trip_of
 from fleet.trips.states import STEPS, require_step
 from fleet.units.state import lock_states, record_facts
 
-ASSESS_TASK = "fleet.assess_due"
 LAST_DELIVERED = "fleet.last_delivered"
 """Unit fact: the trip it delivered last. An inspection from before that trip no longer counts for the next."""
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import F
 
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.errors import Conflict, FieldError, InvalidInput, NotFound, StaleRevision
 from fleet.models import Fleet, Member, PolicyRow, Trip, Unit, UnitModel, UnitState
 from fleet.policy import faults_in
@@ -18,8 +18,6 @@ from fleet.retry import on_conflict
 from fleet.trips.due import make_due, pull_near
 from fleet.units.design import ORDERED
 from fleet.units.state import lock_states
-
-ASSESS_TASK = "fleet.assess_due"
 
 
 class KeyTaken(Conflict):

@@ -8,15 +8,13 @@ from typing import Any
 
 from django.db.models import Model
 
-from fleet.bell import ring
+from fleet.bell import ASSESS_TASK, ring
 from fleet.errors import StaleRevision, WarmgateError
 from fleet.models import Fleet, Member, Unit
 from fleet.records.audit import record_act
 from fleet.trips.due import make_due
 from fleet.trips.selectors import unit_of
 from fleet.units.state import lock_states
-
-ASSESS_TASK = "fleet.assess_due"
 
 
 class AlreadySigned(WarmgateError):
