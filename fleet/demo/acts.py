@@ -8,6 +8,7 @@ from typing import Any
 
 from fleet.demo.scene import inspect, observations, post_present_readings, record_loading, sheet_of
 from fleet.demo.stage import Stage, first_reason
+from fleet.readiness.findings import score_in_words
 
 FAULT = "coolant-hot-2"
 WORK_DONE = "Level was low: hose clamp tightened, topped up, circuit bled, ran 20 minutes without loss."
@@ -132,7 +133,8 @@ def departures(stage: Stage) -> None:
         if reference == "T-402":
             record_loading(stage, reference)
         answer = stage.cast.dispatcher.ask("POST", f"trips/{reference}/depart/", tag="*").body
-        stage.teller.verdict(reference, answer["verdict"], f"{number} has left; score {answer['score']:.0f}")
+        score = score_in_words(answer["score"])
+        stage.teller.verdict(reference, answer["verdict"], f"{number} has left; score {score}")
     stage.pause(2)
 
 

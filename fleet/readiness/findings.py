@@ -81,3 +81,11 @@ def causes_of(findings: Iterable[Finding], *, required: frozenset[str]) -> list[
         for finding in findings
         if finding.outcome is Outcome.BLOCK or (finding.outcome is Outcome.UNKNOWN and finding.check in required)
     ]
+
+
+def score_in_words(score: float) -> str:
+    """Whole points for people, "more than 99" and "less than 1" at the ends: the model's own error is larger than a
+    tenth of a point, and no departure is certain."""
+    if score > 99.5:
+        return "more than 99"
+    return "less than 1" if score < 0.5 else f"{score:.0f}"

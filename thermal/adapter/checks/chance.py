@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.findings import Finding, Outcome, Remedy, score_in_words
 from fleet.readiness.registry import Check, Words
 from thermal import Score, ThermalError, assess
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer
@@ -30,7 +30,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     score = forecast.score
     outcome = _outcome(facts, score)
     causes = {name: round(getattr(score.causes, name), 2) for name in CAUSE_WORDS}
-    text = f"The load arrives undamaged in an estimated {_whole(score.score)} of 100 such trips."
+    text = f"The load arrives undamaged in an estimated {score_in_words(score.score)} of 100 such trips."
     worst = max(causes, key=lambda name: causes[name])
     if outcome is not Outcome.PASS:
         text += f" Most is lost to {CAUSE_WORDS[worst]} ({causes[worst]:.1f} points)."
@@ -62,13 +62,6 @@ def _outcome(facts: Facts, score: Score) -> Outcome:
     return Outcome.CONCERN if score.score < facts.policy.score_ready else Outcome.PASS
 
 
-def _whole(score: float) -> str:
-    """Whole points: the model's own error is larger than a tenth."""
-    if score > 99.5:
-        return "more than 99"
-    return "less than 1" if score < 0.5 else f"{score:.0f}"
-
-
 def _best_remedy(facts: Facts, inputs: Inputs, score: Score) -> Remedy | None:
     """The single change that gains most, by asking the model again with it."""
     best: tuple[float, Remedy] | None = None
@@ -79,7 +72,7 @@ def _best_remedy(facts: Facts, inputs: Inputs, score: Score) -> Remedy | None:
             continue
         gain = again.score - score.score
         if gain >= WORTH_IT and (best is None or gain > best[0]):
-            text = f"{words}: the estimate becomes {_whole(again.score)}."
+            text = f"{words}: the estimate becomes {score_in_words(again.score)}."
             best = (gain, Remedy(action, text, amount, unit, then=_outcome(facts, again)))
     return best[1] if best else None
 
