@@ -10,7 +10,7 @@ write the head (`manage.py verify_audit` prints it) down somewhere else and give
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -96,8 +96,11 @@ class ChainReport:
     faults: list[Fault] = field(default_factory=list)
 
 
-def verify_chain(fleet_id: int, *, anchor: tuple[int, str] | None = None) -> ChainReport:
-    """Walks the chain of a fleet. *anchor*: a head (seq, hash) written down earlier, which must still be in it."""
+def verify_chain(
+    fleet_id: int, *, anchor: tuple[int, str] | None = None, walked: Callable[[], None] = lambda: None
+) -> ChainReport:
+    """Walks the chain of a fleet. *anchor*: a head (seq, hash) written down earlier, which must still be in it.
+    *walked* is called after each entry."""
     rows = AuditEntry.objects.for_fleet(fleet_id)
     report = ChainReport(fleet_id, unsealed=rows.filter(seq__isnull=True).count())
     met = anchor is None or anchor == (0, FIRST)
@@ -107,6 +110,7 @@ def verify_chain(fleet_id: int, *, anchor: tuple[int, str] | None = None) -> Cha
         if fault:
             report.faults.append(Fault(entry.seq or 0, fault))
         met = met or anchor == (entry.seq, entry.hash)
+        walked()
     if not met and anchor is not None:
         report.faults.append(Fault(anchor[0], "the head written down earlier is missing: entries were cut off"))
     return report

@@ -1,4 +1,4 @@
-"""Where a simulated fleet goes: files of JSON lines, or the service, with a word about how far it is."""
+"""Where a simulated fleet goes: files of JSON lines, or the service."""
 
 from __future__ import annotations
 
@@ -46,15 +46,6 @@ def fingerprint(plan: FleetPlan) -> str:
     facts["weather_c"] = None if plan.weather_c is None else plan.weather_c.tolist()
     facts["start"] = plan.start.isoformat()
     return sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
-
-
-def pace_text(*, sent: int, seconds: float, done: float, done_before: float) -> str:
-    """Return rate and time left as words, from what was sent and how far the stream moved in the given time."""
-    if seconds <= 0 or done <= done_before:
-        return f"{sent} events"
-    left_s = seconds * (1.0 - done) / (done - done_before)
-    minutes, rest = divmod(round(left_s), 60)
-    return f"{sent} events, {sent / seconds:.0f}/s, {done:.0%} done, {minutes} min {rest:02d} s left"
 
 
 def answers_text(progress: Progress) -> str:

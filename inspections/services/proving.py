@@ -24,21 +24,31 @@ class Altered:
     words: str
 
 
-def altered_records(fleet_id: int) -> Iterator[Altered]:
-    """Every signed record of the fleet whose content, hash and audit entry do not agree."""
+def altered_records(fleet_id: int, *, looked_at: Callable[[], None] = lambda: None) -> Iterator[Altered]:
+    """Every signed record of the fleet whose content, hash and audit entry do not agree. *looked_at* is called for
+    each record."""
+    for rows, content in signed_records(fleet_id):
+        for row in walk(rows):
+            yield from _compare(fleet_id, row, content)
+            looked_at()
+
+
+def signed_records(fleet_id: int) -> list[tuple[Any, Callable[[Any], dict[str, Any]]]]:
+    """Every kind of signed record: its rows, and what of a row was signed."""
     signed = Inspection.objects.for_fleet(fleet_id).exclude(state=Inspection.State.DRAFT).select_related("sheet")
-    yield from _compare(fleet_id, signed, inspection_content)
-    yield from _compare(fleet_id, Repair.objects.for_fleet(fleet_id), repair_content)
-    yield from _compare(fleet_id, ServiceRecord.objects.for_fleet(fleet_id), service_content)
+    return [
+        (signed, inspection_content),
+        (Repair.objects.for_fleet(fleet_id), repair_content),
+        (ServiceRecord.objects.for_fleet(fleet_id), service_content),
+    ]
 
 
-def _compare(fleet_id: int, rows: Any, content: Callable[[Any], dict[str, Any]]) -> Iterator[Altered]:
-    kind = rows.model._meta.model_name
-    for row in walk(rows):
-        if content_hash(content(row)) != row.content_hash:  # type: ignore[attr-defined]
-            yield Altered(kind, row.pk, "its content is not what was signed")
-        elif row.content_hash not in _audited(fleet_id, kind, row):  # type: ignore[attr-defined]
-            yield Altered(kind, row.pk, "its hash is not the one in the audit record")
+def _compare(fleet_id: int, row: Any, content: Callable[[Any], dict[str, Any]]) -> Iterator[Altered]:
+    kind = row._meta.model_name
+    if content_hash(content(row)) != row.content_hash:
+        yield Altered(kind, row.pk, "its content is not what was signed")
+    elif row.content_hash not in _audited(fleet_id, kind, row):
+        yield Altered(kind, row.pk, "its hash is not the one in the audit record")
 
 
 def _audited(fleet_id: int, kind: str, row: Model) -> set[str]:

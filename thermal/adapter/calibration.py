@@ -102,15 +102,11 @@ def _bins(p: Array, y: Array) -> Iterator[Bin]:
             yield Bin(low, high, n, float(p[inside].mean()), float(y[inside].mean()))
 
 
-def run(*, worlds: int, seed: int) -> Iterator[tuple[Array, Array, Array]]:
-    """Predicted chances, outcomes and numbers of stops, chunk by chunk, one simulated world for each drawn case."""
-    done = 0
-    while done < worlds:
-        size = min(CHUNK, worlds - done)
-        requests = draw_cases(seed + done, size)
-        stops = np.array([len(request["trip"]["stops"]) for request in requests])
-        yield predicted_chances(requests), outcomes(requests, seed=seed + done), stops
-        done += size
+def chunk_of(seed: int, size: int) -> tuple[Array, Array, Array]:
+    """Predicted chances, outcomes and numbers of stops, shape (size,) each: one simulated world per drawn case."""
+    requests = draw_cases(seed, size)
+    stops = np.array([len(request["trip"]["stops"]) for request in requests])
+    return predicted_chances(requests), outcomes(requests, seed=seed), stops
 
 
 def predicted_chances(requests: Sequence[Mapping[str, Any]]) -> Array:

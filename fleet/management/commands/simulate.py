@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from argparse import ArgumentParser
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
@@ -12,17 +11,18 @@ from typing import IO, Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from fleet.progress import Watched
 from fleet.simulator.connectivity import QUALITIES
 from fleet.simulator.errors import SimulatorError
 from fleet.simulator.incidents import CODE_BOOK
-from fleet.simulator.output import Outflow, answers_text, fingerprint, pace_text
+from fleet.simulator.output import Outflow, answers_text, fingerprint
 from fleet.simulator.posting import Bookmark, Progress, Target, post_lines
 from fleet.simulator.quantities import Floats
 from fleet.simulator.roster import fleet_file
 from fleet.simulator.streams import FleetPlan, FleetStream
 from fleet.simulator.weather_file import read_weather
 
-SAY_EVERY_S = 5.0
+TELL_EVERY = 500
 
 
 class Command(BaseCommand):
@@ -88,50 +88,31 @@ class Command(BaseCommand):
 
     def write(self, flow: Outflow, out: IO[str] | None) -> None:
         """Write all lines to a file (or only the truth, without one)."""
-        teller, count = Teller(self), 0
-        for count, line in enumerate(flow.lines(), start=1):
-            if out is not None:
-                out.write(line + "\n")
-            if count % 5000 == 0:
-                teller.tell(count, flow)
+        count = 0
+        again = "What is written so far is whole lines; the same command makes all of it anew."
+        with Watched("events", total=None, go_on=again) as watched:
+            for count, line in enumerate(flow.lines(), start=1):
+                if out is not None:
+                    out.write(line + "\n")
+                if count % TELL_EVERY == 0:
+                    watched.to(count, share=flow.done)
         self.stdout.write(f"{count} events simulated")
 
     def post(self, flow: Outflow, target: Target, state_file: str | None) -> None:
         """Post all lines and print the answers by status."""
-        teller = Teller(self)
         bookmark = Bookmark(Path(state_file) if state_file else None, stream=fingerprint(flow.stream.plan))
-        teller.skipped = bookmark.read().sent
-
-        def report(progress: Progress) -> None:
-            teller.tell(progress.sent, flow)
-
-        progress = post_lines(flow.lines(), target=target, bookmark=bookmark, report=report)
-        self.stdout.write(answers_text(progress))
-
-
-class Teller:
-    """Says how far it is, every few seconds."""
-
-    def __init__(self, command: BaseCommand) -> None:
-        self.command = command
-        self.begun = self.told = time.monotonic()
-        self.skipped = 0
-        self.done_before: float | None = None
-
-    def tell(self, count: int, flow: Outflow) -> None:
-        """Print a line if the last one is old enough."""
-        now = time.monotonic()
-        if self.done_before is None:
-            # Lines skipped by a resumed run come at no cost and would spoil the estimate.
-            self.done_before = flow.done if self.skipped else 0.0
-            self.begun = now if self.skipped else self.begun
-        if now - self.told < SAY_EVERY_S:
-            return
-        self.told = now
-        text = pace_text(
-            sent=count - self.skipped, seconds=now - self.begun, done=flow.done, done_before=self.done_before
+        go_on = (
+            "The same command goes on from there."
+            if state_file
+            else "Without --resume FILE the next run begins anew; what was sent is answered as duplicates."
         )
-        self.command.stdout.write(text)
+        with Watched("events", total=None, go_on=go_on, skipped=bookmark.read().sent) as watched:
+
+            def report(progress: Progress) -> None:
+                watched.to(progress.sent, share=flow.done)
+
+            progress = post_lines(flow.lines(), target=target, bookmark=bookmark, report=report)
+        self.stdout.write(answers_text(progress))
 
 
 def plan_of(options: dict[str, Any], *, now: datetime) -> FleetPlan:

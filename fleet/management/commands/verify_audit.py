@@ -7,7 +7,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from fleet.models import Fleet
+from fleet.models import AuditEntry, Fleet
+from fleet.progress import Watched
 from fleet.records.seal import ChainReport, verify_chain
 
 
@@ -37,11 +38,16 @@ class Command(BaseCommand):
         anchors = dict(_anchor(text) for text in options["head"])
         if unknown := sorted(anchors.keys() - set(fleets.values_list("slug", flat=True))):
             raise CommandError(f"There is no fleet {', '.join(unknown)}.")
-        faults = 0
-        for fleet in fleets:
-            report = verify_chain(fleet.pk, anchor=anchors.get(fleet.slug))
-            faults += len(report.faults)
-            self._say(fleet.slug, report)
+        entries = AuditEntry.objects.across_fleets().filter(seq__isnull=False, fleet__in=fleets).count()
+        go_on = "Nothing was written: run it again, or with --fleet SLUG for one fleet at a time."
+        with Watched("entries", total=entries, go_on=go_on) as watched:
+            reports = [
+                (fleet.slug, verify_chain(fleet.pk, anchor=anchors.get(fleet.slug), walked=watched.step))
+                for fleet in fleets
+            ]
+        for slug, report in reports:
+            self._say(slug, report)
+        faults = sum(len(report.faults) for _, report in reports)
         if faults:
             raise CommandError(f"{faults} faults. The record was tampered with, or damaged.")
         self.stdout.write("Every chain holds. A chain does not show what was cut off at its end: keep the heads.")

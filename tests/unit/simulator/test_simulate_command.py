@@ -10,7 +10,6 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from fleet.management.commands.simulate import Command
-from fleet.simulator.output import pace_text
 
 START = "2026-01-05T01:00:00+01:00"
 SMALL = ("--units", "3", "--days", "1", "--start", START)
@@ -66,9 +65,3 @@ def test_nonsense_is_refused_in_words(
     monkeypatch.chdir(tmp_path)
     with pytest.raises(CommandError, match=what):
         run(*args)
-
-
-def test_time_left_is_told_from_the_share_that_is_done() -> None:
-    text = pace_text(sent=1000, seconds=10.0, done=0.25, done_before=0.0)
-    assert text == "1000 events, 100/s, 25% done, 0 min 30 s left"
-    assert pace_text(sent=3, seconds=0.0, done=0.0, done_before=0.0) == "3 events"

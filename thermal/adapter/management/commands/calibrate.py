@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +9,9 @@ import numpy as np
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from thermal.adapter.calibration import Reliability, by_stops, reliability, run, table
+from fleet.progress import Watched
+from thermal.adapter.calibration import Reliability, by_stops, reliability, table
+from thermal.adapter.chunks import Chunks
 
 PAGE = "calibration.md"
 CHART = "calibration.svg"
@@ -28,11 +29,16 @@ class Command(BaseCommand):
         worlds, seed = options["worlds"], options["seed"]
         if not 100 <= worlds <= 100_000:
             raise CommandError("--worlds must be from 100 to 100000")
-        started = time.monotonic()
+        chunks = Chunks(Path(settings.STATE_DIR), seed=seed)
         parts = []
-        for part in run(worlds=worlds, seed=seed):
-            parts.append(part)
-            self._progress(sum(len(chances) for chances, _, _ in parts), worlds, started)
+        go_on = "Finished worlds are kept: the same command goes on from there."
+        with Watched("worlds", total=worlds, go_on=go_on, skipped=chunks.done(worlds=worlds)) as watched:
+            done = 0
+            for part in chunks.run(worlds=worlds):
+                parts.append(part)
+                done += len(part[0])
+                watched.to(max(done, watched.skipped))
+        chunks.drop()
         said, happened, stops = (np.concatenate(column) for column in zip(*parts, strict=True))
         result = reliability(said, happened)
         doors = by_stops(said, happened, stops)
@@ -42,10 +48,6 @@ class Command(BaseCommand):
             draw(result, docs / CHART)
             (docs / PAGE).write_text(page(result, doors, worlds=worlds, seed=seed))
             self.stdout.write(f"Written: docs/{PAGE}, docs/{CHART}\n")
-
-    def _progress(self, done: int, worlds: int, started: float) -> None:
-        rate = done / max(time.monotonic() - started, 1e-6)
-        self.stderr.write(f"\r{done}/{worlds} worlds, {rate:.0f}/s, {(worlds - done) / rate:.0f} s left ", ending="")
 
 
 def summary(result: Reliability) -> str:
