@@ -7,6 +7,7 @@ from datetime import datetime
 from alarms.auditor import audit as audit_pipeline
 from alarms.deliveries.sending import deliver_due
 from alarms.models import Delivery
+from fleet.bell import DELIVER_TASK
 from fleet.clock import db_now
 from fleet.sweep import DELIVER, Chore, chores
 
@@ -31,7 +32,7 @@ def take_back_deliveries(now: datetime) -> int:
 
 CHORES = (
     Chore("alarms.audit", audit, every_s=60),
-    Chore("alarms.deliver", deliver, lane=DELIVER, alone=take_back_deliveries),
+    Chore("alarms.deliver", deliver, lane=DELIVER, task=DELIVER_TASK, alone=take_back_deliveries),
 )
 
 

@@ -1,7 +1,8 @@
 """Wakes workers after a commit. The database is the truth; a bell that is lost costs latency, never data.
 
 Tasks are rung by name, so that nothing here knows what they do. After one failure the bell keeps quiet for a while:
-otherwise every request would wait for a broker that is not there.
+otherwise every request would wait for a broker that is not there. A process that can do the work itself (the sweep)
+says so in `stand_ins`: it is told at once of every bell of its own that no worker hears.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
+from collections.abc import Callable
 from functools import partial
 
 from django.conf import settings
@@ -44,22 +46,33 @@ class Breaker:
 
 
 breaker = Breaker()
+stand_ins: list[Callable[[str], None]] = []
+"""Told the name of a task that was rung for in this process and that no worker heard of. Must return at once."""
 
 
 def ring(task: str) -> None:
     """Asks the worker to run *task* once the current transaction has committed. Never raises."""
-    if settings.BELL == "auto":
-        transaction.on_commit(partial(_ring_now, task), robust=True)
+    transaction.on_commit(partial(_ring_now, task), robust=True)
 
 
 def _ring_now(task: str) -> None:
+    if settings.BELL == "auto" and _heard(task):
+        return
+    for stand_in in stand_ins:
+        stand_in(task)
+
+
+def _heard(task: str) -> bool:
+    """Whether the broker took the message."""
     if not breaker.closed():
         BELL.labels(outcome="quiet").inc()
-        return
+        return False
     try:
         app.send_task(task, retry=False, expires=60, ignore_result=True)
-        BELL.labels(outcome="rung").inc()
     except Exception as error:  # noqa: BLE001 - any broker failure must leave the commit untouched
         breaker.trip(settings.BELL_PAUSE_S)
         BELL.labels(outcome="failed").inc()
         logger.warning("The bell did not ring for %s: %s", task, error)
+        return False
+    BELL.labels(outcome="rung").inc()
+    return True

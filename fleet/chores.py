@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.conf import settings
 
+from fleet.bell import ASSESS_TASK
 from fleet.http.idempotency import forget_expired_keys
 from fleet.models import Trip
 from fleet.partitions import delete_readings_before, drop_partitions_before, ensure_partitions, next_month
@@ -51,7 +52,7 @@ def drop_old_readings(now: datetime) -> int:
 
 
 CHORES = (
-    Chore("fleet.assess", assess, alone=take_back_trips),
+    Chore("fleet.assess", assess, task=ASSESS_TASK, alone=take_back_trips),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
     Chore("fleet.forget_tokens", forget_tokens, every_s=HOUR_S),
     Chore("fleet.drop_old_readings", drop_old_readings, every_s=24 * HOUR_S),

@@ -3,20 +3,25 @@
 Apps put their chores into `chores` in `AppConfig.ready()`. A chore calls the same service as the task a bell wakes, so
 any number of sweeps may run beside any number of workers. Chores of one lane run one after the other in one thread;
 lanes do not wait for each other, so that a receiver that hangs (lane `deliver`) never keeps an assessment waiting.
+
+What one chore leaves for another is done in the same round: while the broker is away, the bell that a chore rings wakes
+the chore that does that task (`fleet.bell.stand_ins`), and nobody waits for two intervals of the sweep.
 """
 
 from __future__ import annotations
 
 import logging
+import math
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.conf import settings
 from django.db import close_old_connections, connections
 
+from fleet import bell
 from fleet.clock import db_now
 from fleet.metrics import SWEPT
 from fleet.registry import Registry
@@ -35,6 +40,8 @@ class Chore:
     every_s: float | None = None
     """Seconds between two runs; None: in every round of the sweep (WARMGATE_SWEEP_INTERVAL_S)."""
     lane: str = MAIN
+    task: str | None = None
+    """The task that does the same for a bell. A bell of this process that no worker hears runs the chore at once."""
     alone: Callable[[datetime], int] | None = None
     """Run once by a process that knows itself to be the only one: frees at once what a dead process had claimed."""
 
@@ -67,8 +74,12 @@ def run_chore(chore: Chore) -> int:
 
 
 def sweep_once(*, lane: str | None = None) -> dict[str, int]:
-    """Runs every chore (of a lane) once, in order of their ids; chore id to how much it found."""
-    return {chore.id: run_chore(chore) for chore in chores if lane in (None, chore.lane)}
+    """Runs every chore (of a lane) once; chore id to how much it found.
+
+    The main lane comes first, then the others, each in order of ids: what the main lane finds leaves work for them.
+    """
+    ordered = sorted(chores, key=lambda chore: (chore.lane != MAIN, chore.lane, chore.id))
+    return {chore.id: run_chore(chore) for chore in ordered if lane in (None, chore.lane)}
 
 
 def take_back_claims() -> int:
@@ -83,43 +94,87 @@ def take_back_claims() -> int:
     return freed
 
 
+class Lane:
+    """When the chores of one lane run next. Any thread may call one of them up."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._next_at = {chore.id: time.monotonic() for chore in chores if chore.lane == name}
+        self._changed = threading.Condition()
+
+    def call(self, task: str) -> None:
+        """Makes the chores that do this task run at once."""
+        with self._changed:
+            called = [chore_id for chore_id in self._next_at if chores[chore_id].task == task]
+            self._next_at |= dict.fromkeys(called, time.monotonic())
+            self.wake()
+
+    def wake(self) -> None:
+        with self._changed:
+            self._changed.notify_all()
+
+    def take_due(self) -> list[Chore]:
+        """The chores that are due, in order of their ids."""
+        now = time.monotonic()
+        with self._changed:
+            due = [chores[chore_id] for chore_id, at in sorted(self._next_at.items()) if at <= now]
+            self._next_at |= dict.fromkeys((chore.id for chore in due), math.inf)
+        return due
+
+    def done(self, chore: Chore) -> None:
+        """Sets the chore's next run, unless it was called while it ran."""
+        with self._changed:
+            again_at = time.monotonic() + chore.period_s
+            self._next_at[chore.id] = min(self._next_at[chore.id], again_at)
+
+    def wait(self, stopping: threading.Event) -> None:
+        """Until the next chore is due, one is called, or the lane is to stop."""
+        with self._changed:
+            left_s = min(self._next_at.values()) - time.monotonic()
+            if left_s > 0 and not stopping.is_set():
+                self._changed.wait(left_s)
+
+
 class Sweep:
     """The running loop: one thread per lane, until `stop()`."""
 
     def __init__(self) -> None:
         self._stopping = threading.Event()
+        self._lanes = [Lane(name) for name in lanes()]
         self._threads = [
-            threading.Thread(target=self._run, args=(lane,), name=f"sweep-{lane}", daemon=True) for lane in lanes()
+            threading.Thread(target=self._run, args=(lane,), name=f"sweep-{lane.name}", daemon=True)
+            for lane in self._lanes
         ]
 
     def start(self) -> None:
+        bell.stand_ins.append(self._call)
         for thread in self._threads:
             thread.start()
 
     def stop(self, *, timeout_s: float = 30) -> bool:
         """Lets each lane finish the chore it is at; whether all of them did in time."""
         self._stopping.set()
+        if self._call in bell.stand_ins:
+            bell.stand_ins.remove(self._call)
+        for lane in self._lanes:
+            lane.wake()
         give_up_at = time.monotonic() + timeout_s
         for thread in self._threads:
             thread.join(max(give_up_at - time.monotonic(), 0))
         return not any(thread.is_alive() for thread in self._threads)
 
-    def _run(self, lane: str) -> None:
-        next_at = {chore.id: time.monotonic() for chore in chores if chore.lane == lane}
+    def _call(self, task: str) -> None:
+        for lane in self._lanes:
+            lane.call(task)
+
+    def _run(self, lane: Lane) -> None:
         try:
             while not self._stopping.is_set():
-                self._run_due(next_at)
-                self._stopping.wait(max(min(next_at.values()) - time.monotonic(), 0.01))
+                for chore in lane.take_due():
+                    if self._stopping.is_set():
+                        return
+                    run_chore(chore)
+                    lane.done(chore)
+                lane.wait(self._stopping)
         finally:
             connections.close_all()
-
-    def _run_due(self, next_at: dict[str, float]) -> None:
-        for chore_id in _due(next_at, now_s=time.monotonic()):
-            if self._stopping.is_set():
-                return
-            run_chore(chores[chore_id])
-            next_at[chore_id] = time.monotonic() + chores[chore_id].period_s
-
-
-def _due(next_at: dict[str, float], *, now_s: float) -> Iterable[str]:
-    return [chore_id for chore_id, at in sorted(next_at.items()) if at <= now_s]
