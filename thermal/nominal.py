@@ -26,7 +26,7 @@ from thermal.paths import (
 from thermal.ranges import Array
 from thermal.worlds import starts_cold
 
-__all__ = ["Hours", "March", "Nominal", "dry_spans", "extremes_of", "march_of", "nominal"]
+__all__ = ["Hours", "March", "Nominal", "burnt_of", "dry_spans", "extremes_of", "left_l", "march_of", "nominal"]
 
 STEP_H = 0.5
 
@@ -102,7 +102,7 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
     columns = columns_of([unit])
     laden = load if load is not None and load.mass_kg > 0 else None
     plan = endless = march_of(columns, laden, trip, dry=[])
-    burnt = _burnt(plan)[0]
+    burnt = burnt_of(plan)[0]
     legs = legs_of(
         plan.grid, trip, burnt[:, None], columns, reserve_l=[unit.reserve_l], risk=Risk() if risk is None else risk
     )[0]
@@ -110,8 +110,8 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
     dry = dry_spans(plan.grid, trip, burnt, columns)
     if dry:
         plan = march_of(columns, laden, trip, dry=dry)
-        burnt = _within_tank(_burnt(plan)[0], plan.grid, trip, columns)
-    engine = _burnt(plan)[1]
+        burnt = _within_tank(burnt_of(plan)[0], plan.grid, trip, columns)
+    engine = burnt_of(plan)[1]
     damage, plateau = _without_heat(endless, trip=trip, load=laden)
     coldest, coldest_h, warmest = extremes_of(plan) if laden else (None, None, None)
     return Nominal(
@@ -131,7 +131,7 @@ def nominal(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk | None = No
     )
 
 
-def _burnt(plan: March) -> tuple[Array, Array]:
+def burnt_of(plan: March) -> tuple[Array, Array]:
     """Return cumulated fuel [L] and engine hours at the nodes, shape (s + 1,) each, the cold start's included."""
     burnt, engine = fuel_and_hours(plan.model, plan.paths)
     waiting = lag_burn_l(plan.model)[0] * (plan.grid.time_h > 0)
@@ -184,6 +184,16 @@ def _within_tank(burnt: Array, grid: Grid, trip: Trip, columns: Columns) -> Arra
         steps[inside] = np.diff(used, prepend=0.0)
     total: Array = np.cumsum(steps)
     return total
+
+
+def left_l(burnt: Array, grid: Grid, trip: Trip, columns: Columns) -> Array:
+    """Return what is in the first column's tank at the nodes [L], shape (s + 1,); a fill shows at its stop's start."""
+    used = _within_tank(burnt, grid, trip, columns)
+    left = np.empty_like(used)
+    for leg, (start, end) in enumerate(leg_bounds(grid, trip)):
+        inside = (grid.time_h >= start - 1e-6) & (grid.time_h <= end + 1e-6)
+        left[inside] = _in_tank_l(trip, columns, leg) - (used[inside] - used[inside][0])
+    return left
 
 
 def _without_heat(plan: March, *, trip: Trip, load: Load | None) -> tuple[Array, Array]:

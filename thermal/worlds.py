@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from thermal.params import Load, Risk, Trip
 from thermal.paths import Model, Paths, fuel_and_hours, holding_of, model_of, propagate, start_state
 from thermal.ranges import Array
 
-__all__ = ["Plan", "Worlds", "plan_of", "run_worlds"]
+__all__ = ["Plan", "WorldMarch", "Worlds", "march_worlds", "plan_of", "run_worlds"]
 
 # Two constants of the score only, fitted once against resolved cycles on worlds not used for the calibration: the
 # edge of the averaged model is a little warm, and heat that is back is not warm at once.
@@ -94,9 +95,26 @@ def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every
     every : int
         Hours between the moments at which a breakdown is looked at; 1 for a score, 2 for a first screen.
     """
-    risk, count = plan.risk, points.stop - points.start
+    count = points.stop - points.start
     every = every if plan.trip.hours >= SHORTEST_SCREEN_H else 1
-    units = columns.width
+    march = march_worlds(plan, columns, load, points=points)
+    limit = load.damage_limit_c + plan.risk.sd_damage_c * np.tile(coordinate("damage", points), columns.width)
+    ended = _outcome(plan, march.model, march.paths, dip=march.dip, limit=limit, load=load, every=every)
+    return Worlds(*(part.reshape(columns.width, count) for part in ended))
+
+
+class WorldMarch(NamedTuple):
+    """Worlds (w = units x points) marched over a plan: ambient of each step (s, w), the edge's dip (s, w or 1) [K]."""
+
+    model: Model
+    paths: Paths
+    ambient: Array
+    dip: Array
+
+
+def march_worlds(plan: Plan, columns: Columns, load: Load | None, *, points: slice) -> WorldMarch:
+    """March the worlds `points` of the table for each unit of `columns`, with heaters that work; `load` None: empty."""
+    risk, count, units = plan.risk, points.stop - points.start, columns.width
 
     def spread(name: str) -> Array:
         return np.tile(coordinate(name, points), units)
@@ -115,9 +133,7 @@ def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every
     if units > 1:
         held, dip = np.repeat(held, count, axis=1), np.repeat(dip, count, axis=1)
     paths = propagate(model, set_c=held, ambient=ambient, start=start, dtype=np.float32)
-    limit = load.damage_limit_c + risk.sd_damage_c * spread("damage")
-    ended = _outcome(plan, model, paths, dip=dip.astype(np.float32), limit=limit, load=load, every=every)
-    return Worlds(*(part.reshape(units, count) for part in ended))
+    return WorldMarch(model, paths, ambient, dip.astype(np.float32))
 
 
 def _outcome(
