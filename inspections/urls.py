@@ -15,7 +15,7 @@ urlpatterns: list[URLPattern] = [
     path("inspections/", views.InspectionView.as_view(LIST | {"post": "create"}), name="inspections"),
     path(
         "inspections/<int:pk>/",
-        views.InspectionView.as_view(DETAIL | {"patch": "partial_update"}),
+        views.InspectionView.as_view(DETAIL | {"patch": "partial_update", "delete": "destroy"}),
         name="inspection",
     ),
     path("inspections/<int:pk>/sign/", views.SignView.as_view(), name="inspection-sign"),

@@ -26,7 +26,7 @@ from inspections.serializers import (
     SheetInput,
     SignatureInput,
 )
-from inspections.services import amending, filing, mending, sheets
+from inspections.services import amending, discarding, filing, mending, sheets
 
 INSPECTORS = frozenset({Role.INSPECTOR, Role.MANAGER})
 KEEPERS = frozenset({Role.MANAGER})
@@ -81,18 +81,18 @@ class InspectionFilters(django_filters.FilterSet):
 
 
 class InspectionView(CommandView, ReadOnlyResource):
-    """Inspections: list, file (whole or as a draft), read, fill a draft."""
+    """Inspections: list, file (whole or as a draft), read, fill a draft or discard it."""
 
     tag = "inspections"
     quota = {"POST": "acts"}
     model = Inspection
-    roles = {"GET": "any", "POST": INSPECTORS, "PATCH": INSPECTORS}
+    roles = {"GET": "any", "POST": INSPECTORS, "PATCH": INSPECTORS, "DELETE": INSPECTORS}
     filterset_class = InspectionFilters
     input_serializer = {"POST": InspectionInput, "PATCH": DraftChange}
     output_serializer = {"GET": InspectionOutput, "POST": InspectionOutput, "PATCH": InspectionOutput}
-    success_status = {"POST": 201}
+    success_status = {"POST": 201, "DELETE": 204}
     problems = ("not-found", "already-signed", "review-required")
-    if_match = frozenset({"PATCH"})
+    if_match = frozenset({"PATCH", "DELETE"})
     gives_etag = True
 
     def get_queryset(self) -> Any:
@@ -114,6 +114,11 @@ class InspectionView(CommandView, ReadOnlyResource):
         changes = self.read(request, partial=True)
         row = filing.change_draft(self.fleet, pk, changes, revision=revision, by=self.member, now=db_now())
         return revision_answer(request, self.answer(row).data, row.revision)
+
+    def destroy(self, request: Request, pk: int) -> Response:
+        revision = expected_revision(request, inspection_of(self.fleet.pk, pk).revision)
+        discarding.discard_draft(self.fleet, pk, revision=revision, by=self.member, now=db_now())
+        return Response(status=204)
 
 
 class SignView(CommandView):

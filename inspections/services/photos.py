@@ -1,4 +1,4 @@
-"""Takes photos in, and ties them to observations."""
+"""Takes photos in, ties them to observations, removes them."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import logging
 import uuid
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django.core.files.base import ContentFile
@@ -79,3 +80,15 @@ def tie_photos(row: Inspection, documents: Sequence[Mapping[str, Any]]) -> None:
     for item, pks in named.items():
         rows.filter(observation=by_item[item]).exclude(pk__in=pks).update(observation=None)
         rows.filter(pk__in=pks).update(observation=by_item[item])
+
+
+def drop_photos(rows: Sequence[Photo]) -> None:
+    """Removes rows now and their files once that has committed: a file without a row is harmless, the other way not."""
+    for row in rows:
+        name = str(row.file.name)
+        row.delete()
+        transaction.on_commit(partial(_drop_file, name), robust=True)
+
+
+def _drop_file(name: str) -> None:
+    photo_storage().delete(name)

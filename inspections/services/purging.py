@@ -15,7 +15,7 @@ from fleet.models import Fleet
 from fleet.records.audit import record_act
 from fleet.units.state import lock_states
 from inspections.models import Defect, Inspection, Observation, Photo, Repair, ServiceRecord, Signature
-from inspections.models.photos import photo_storage
+from inspections.services.photos import drop_photos
 from inspections.signing import OLDEST
 from inspections.standing import publish_progress
 
@@ -68,7 +68,7 @@ def _purge_family(pk: int, before: datetime, now: datetime) -> int:
     repairs = Repair.objects.for_fleet(first.fleet_id).filter(observation__in=seen)
     Signature.objects.for_fleet(first.fleet_id).filter(repair__in=repairs).delete()
     repairs.delete()
-    _drop_photos(list(Photo.objects.for_fleet(first.fleet_id).filter(observation__in=seen)))
+    drop_photos(list(Photo.objects.for_fleet(first.fleet_id).filter(observation__in=seen)))
     seen.delete()
     Signature.objects.for_fleet(first.fleet_id).filter(inspection__in=family).delete()
     for row in reversed(family):
@@ -119,17 +119,5 @@ def _purge_photos(now: datetime, limit: int) -> int:
     with transaction.atomic():
         for row in rows:
             record_act(None, act="photo.purged", subject=row, at=now, content={"sha256": row.sha256})
-        _drop_photos(rows)
+        drop_photos(rows)
     return len(rows)
-
-
-def _drop_photos(rows: list[Photo]) -> None:
-    """Removes rows now and their files once that has committed: a file without a row is harmless, the other way not."""
-    for row in rows:
-        name = str(row.file.name)
-        row.delete()
-        transaction.on_commit(partial(_drop_file, name), robust=True)
-
-
-def _drop_file(name: str) -> None:
-    photo_storage().delete(name)

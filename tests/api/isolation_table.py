@@ -124,7 +124,11 @@ TABLE: Mapping[str, Mapping[str, tuple[Case, ...]]] = {
             ),
         ),
     },
-    "inspection": {"GET": (Hidden(),), "PATCH": (Hidden({"observations": [{"item": "belt", "outcome": "sound"}]}),)},
+    "inspection": {
+        "GET": (Hidden(),),
+        "PATCH": (Hidden({"observations": [{"item": "belt", "outcome": "sound"}]}),),
+        "DELETE": (Hidden(),),
+    },
     "inspection-sign": {"POST": (Hidden({}),)},
     "inspection-corrections": {"POST": (Hidden(LOOK | REASON),)},
     "inspection-rechecks": {"POST": (Hidden(LOOK),)},
