@@ -1,4 +1,4 @@
-"""What fleet itself asks of the sweep: assess what is due, seal the audit chain, forget old keys, make partitions."""
+"""What fleet itself asks of the sweep: assess what is due, find flat sensors, seal the audit chain, forget old keys."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from fleet.records.seal import seal_entries
 from fleet.sweep import Chore
 from fleet.tasks import assess_all_due
 from fleet.tokens.service import forget_expired_tokens
+from fleet.units.flat_sensors import find_flat_sensors
 
 HOUR_S = 3600.0
 
@@ -41,6 +42,10 @@ def forget_tokens(now: datetime) -> int:
     return forget_expired_tokens(now=now)
 
 
+def flat_sensors(now: datetime) -> int:
+    return find_flat_sensors(now)
+
+
 def make_partitions(now: datetime) -> int:
     return len(ensure_partitions(now=now))
 
@@ -53,6 +58,7 @@ def drop_old_readings(now: datetime) -> int:
 
 CHORES = (
     Chore("fleet.assess", assess, task=ASSESS_TASK, alone=take_back_trips),
+    Chore("fleet.flat_sensors", flat_sensors, every_s=600),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
     Chore("fleet.forget_tokens", forget_tokens, every_s=HOUR_S),
     Chore("fleet.drop_old_readings", drop_old_readings, every_s=24 * HOUR_S),

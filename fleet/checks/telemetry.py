@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words, at_loading
+from fleet.units.flat_sensors import FACT as FLAT_SENSORS
 
 ID = "fleet.telemetry"
 SOURCE = "policy: telemetry_soft_*, telemetry_hard_*"
@@ -23,6 +24,11 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if railed:
         return _finding(
             Outcome.UNKNOWN, f"Sensor at the end of its range: {', '.join(railed)}. Its value says nothing."
+        )
+    flat = facts.unit.facts.get(FLAT_SENSORS)
+    if flat is not None and flat.value:
+        return _finding(
+            Outcome.UNKNOWN, f"Sensor that has shown one value for hours: {', '.join(flat.value)}. It says nothing."
         )
     soft, hard, words = age_limits(facts)
     age = now - newest_at
@@ -82,8 +88,8 @@ CHECK = Check(
     words=Words(
         asks="Is what we know of the unit fresh and believable?",
         concern="newest reading older than `telemetry_soft_on_min` (unit on) or `telemetry_soft_off_h` (unit off)",
-        unknown="no reading, one older than `telemetry_hard_on_h` / `telemetry_hard_off_h`, or a sensor at the end of "
-        "its range",
+        unknown="no reading, one older than `telemetry_hard_on_h` / `telemetry_hard_off_h`, a sensor at the end of "
+        "its range, or one that has shown a single value for hours while the heater cycled",
     ),
     judge=judge,
     due=at_loading,

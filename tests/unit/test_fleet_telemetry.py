@@ -58,6 +58,13 @@ def test_a_sensor_at_the_end_of_its_range_says_nothing(field: str, value: float,
     assert (field in finding.message) == railed
 
 
+def test_a_sensor_that_was_found_flat_says_nothing_and_an_empty_finding_is_no_finding() -> None:
+    stuck = ask(ID, facts(said={"fleet.flat_sensors": ["return_air_c"]}))
+    assert stuck.outcome is Outcome.UNKNOWN
+    assert "return_air_c" in stuck.message
+    assert ask(ID, facts(said={"fleet.flat_sensors": []})).outcome is Outcome.PASS
+
+
 def test_a_soft_limit_above_the_hard_one_does_not_make_a_gap() -> None:
     policy = {"telemetry_soft_on_min": 600.0, "telemetry_hard_on_h": 4.0}
     old = facts(policy=policy, unit={"newest_at": NOW - 5 * H})
