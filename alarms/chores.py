@@ -1,10 +1,14 @@
-"""What alarms asks of the sweep: deliver what is due, prove the pipeline, free what a dead process had claimed."""
+"""What alarms asks of the sweep: deliver what is due, prove the pipeline, free what a dead process had claimed, and
+forget notices that are older than records are kept."""
 
 from __future__ import annotations
 
 from datetime import datetime
 
+from django.conf import settings
+
 from alarms.auditor import audit as audit_pipeline
+from alarms.deliveries.purging import purge_notices
 from alarms.deliveries.sending import deliver_due
 from alarms.models import Delivery
 from fleet.bell import DELIVER_TASK
@@ -30,8 +34,14 @@ def take_back_deliveries(now: datetime) -> int:
     return leased.update(lease_until=now)
 
 
+def purge(now: datetime) -> int:
+    """Deletes notices older than WARMGATE_RECORDS_KEEP_MONTHS; the deletion itself is an entry of the audit."""
+    return purge_notices(now=now, keep_months=settings.RECORDS_KEEP_MONTHS)
+
+
 CHORES = (
     Chore("alarms.audit", audit, every_s=60),
+    Chore("alarms.purge_notices", purge, every_s=6 * 3600.0),
     Chore("alarms.deliver", deliver, lane=DELIVER, task=DELIVER_TASK, alone=take_back_deliveries),
 )
 
