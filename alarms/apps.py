@@ -10,8 +10,10 @@ class AlarmsConfig(AppConfig):
     def ready(self) -> None:
         from alarms import checks, chores, handlers
         from alarms.notices import listener
+        from alarms.pages import panels
 
         handlers.register()
         checks.register()
         chores.register()
         listener.register()
+        panels.register()

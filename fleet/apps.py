@@ -9,6 +9,8 @@ class FleetConfig(AppConfig):
     def ready(self) -> None:
         from fleet.checks import CHECKS
         from fleet.chores import CHORES
+        from fleet.pages.panels import nav
+        from fleet.pages.urls import NAV
         from fleet.readiness.registry import checks
         from fleet.sweep import chores
 
@@ -16,3 +18,5 @@ class FleetConfig(AppConfig):
             checks.add(check)
         for chore in CHORES:
             chores.add(chore)
+        for entry in NAV:
+            nav.add(entry)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.conf import settings
+from django.contrib.sessions.models import Session
 
 from fleet.bell import ASSESS_TASK
 from fleet.http.idempotency import forget_expired_keys
@@ -46,6 +47,12 @@ def flat_sensors(now: datetime) -> int:
     return find_flat_sensors(now)
 
 
+def forget_sessions(now: datetime) -> int:
+    """Sessions of the pages that have run out."""
+    deleted, _ = Session.objects.filter(expire_date__lt=now).delete()
+    return deleted
+
+
 def make_partitions(now: datetime) -> int:
     return len(ensure_partitions(now=now))
 
@@ -61,6 +68,7 @@ CHORES = (
     Chore("fleet.flat_sensors", flat_sensors, every_s=600),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
     Chore("fleet.forget_tokens", forget_tokens, every_s=HOUR_S),
+    Chore("fleet.forget_sessions", forget_sessions, every_s=HOUR_S),
     Chore("fleet.drop_old_readings", drop_old_readings, every_s=24 * HOUR_S),
     Chore("fleet.make_partitions", make_partitions, every_s=6 * HOUR_S),
     Chore("fleet.seal_audit", seal_audit, every_s=15),

@@ -23,7 +23,10 @@ PUBLIC_URL = env.text("PUBLIC_URL", "http://127.0.0.1:8000")
 INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
+    "django.contrib.messages",
+    "django.contrib.sessions",
     "django.contrib.staticfiles",
+    "django_htmx",
     "rest_framework",
     "knox",
     "django_filters",
@@ -39,6 +42,11 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.common.CommonMiddleware",
+    # For pages only: the API knows tokens and nothing else (fleet/pages/middleware.py).
+    "fleet.pages.middleware.PageSessionMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "fleet.pages.middleware.PageMemberMiddleware",
+    "fleet.pages.middleware.PageMessageMiddleware",
 ]
 ROOT_URLCONF = "fleet.urls"
 WSGI_APPLICATION = "fleet.wsgi.application"
@@ -49,7 +57,13 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "APP_DIRS": True,
-        "OPTIONS": {"context_processors": []},
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
     }
 ]
 AUTH_PASSWORD_VALIDATORS = [
@@ -174,6 +188,16 @@ SPECTACULAR_SETTINGS = {
         "drf_spectacular.hooks.postprocess_schema_enums",
     ],
 }
+
+# --- pages --------------------------------------------------------------------------------------------------------
+AUTHENTICATION_BACKENDS = ["fleet.pages.signing_in.MemberBackend"]
+LOGIN_URL = "page-sign-in"
+CSRF_FAILURE_VIEW = "fleet.pages.errors.csrf_failure"
+CSRF_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+# Where the host's operators configure fleets.
+ADMIN_PATH = env.text("ADMIN_PATH", "admin/")
 STATIC_URL = "/static/"
 STATIC_ROOT = STATE_DIR / "static"
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)
@@ -181,8 +205,8 @@ WHITENOISE_USE_FINDERS = True
 
 # --- safety -------------------------------------------------------------------------------------------------------
 SECURE_CONTENT_TYPE_NOSNIFF = True
-# Our own middleware sets X-Frame-Options (W002); requests carry tokens, not cookies, so there is no CSRF (W003).
-SILENCED_SYSTEM_CHECKS = ["security.W002", "security.W003"]
+# Our own middleware sets X-Frame-Options (W002).
+SILENCED_SYSTEM_CHECKS = ["security.W002"]
 SECURE_REFERRER_POLICY = "same-origin"
 _TLS = env.flag("TLS", default=not EMBEDDED)
 SECURE_SSL_REDIRECT = _TLS
@@ -194,6 +218,9 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = _TLS
 SECURE_HSTS_PRELOAD = _TLS
 SESSION_COOKIE_SECURE = _TLS
 CSRF_COOKIE_SECURE = _TLS
+# The prefix makes a browser refuse the cookie from anybody but this host over TLS (RFC 6265bis, section 4.1.3).
+SESSION_COOKIE_NAME = "__Host-warmgate" if _TLS else "warmgate"
+CSRF_COOKIE_NAME = "__Host-warmgate-form" if _TLS else "warmgate-form"
 
 # --- notices ------------------------------------------------------------------------------------------------------
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"

@@ -55,12 +55,20 @@ api: list[URLPattern | URLResolver] = [
     path("", include("thermal.adapter.urls")),
 ]
 
+pages: list[URLPattern | URLResolver] = [
+    path("", include("fleet.pages.urls")),
+    path("", include("inspections.pages.urls")),
+    path("", include("alarms.pages.urls")),
+    path("", include("thermal.adapter.pages.urls")),
+]
+
 urlpatterns = [
     path("api/v1/", include(api)),
+    path("", include(pages)),
     path("", include("fleet.http.urls")),
 ]
 
-handler400 = "fleet.http.problems.handler400"
-handler403 = "fleet.http.problems.handler403"
-handler404 = "fleet.http.problems.handler404"
-handler500 = "fleet.http.problems.handler500"
+handler400 = "fleet.pages.errors.handler400"
+handler403 = "fleet.pages.errors.handler403"
+handler404 = "fleet.pages.errors.handler404"
+handler500 = "fleet.pages.errors.handler500"

@@ -14,9 +14,11 @@ class InspectionsConfig(AppConfig):
         from inspections.builtin import load_built_in_sheets
         from inspections.checks import CHECKS
         from inspections.chores import CHORES
+        from inspections.pages import panels
 
         for check in CHECKS:
             checks.add(check)
         for chore in CHORES:
             chores.add(chore)
+        panels.register()
         post_migrate.connect(load_built_in_sheets, sender=self, dispatch_uid="inspections.sheets")

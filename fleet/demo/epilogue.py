@@ -1,4 +1,4 @@
-"""What stands at the end: the trips, the addresses, the tokens, and calls to try."""
+"""What stands at the end: the trips, the addresses, names and passwords, the tokens, and calls to try."""
 
 from __future__ import annotations
 
@@ -17,11 +17,14 @@ def tell_epilogue(stage: Stage, *, url: str, shell_file: Path | None) -> None:
         rows.append((trip["reference"], answer["unit"], trip["state"].replace("_", " "), answer["verdict"], words))
     stage.teller.table("Trips now", ("trip", "unit", "state", "verdict", "first reason"), rows)
     addresses = [
+        ("pages for people", f"{url}/"),
         ("API, with every field explained", f"{url}/api/docs/"),
         ("schema (OpenAPI 3.1)", f"{url}/api/schema/"),
         ("counters (Prometheus)", f"{url}/metrics"),
     ]
     stage.teller.table("Look around", ("what", "where"), addresses)
+    people = [(role, *stage.cast.people[role]) for role in sorted(stage.cast.people)]
+    stage.teller.table("Sign in to the pages", ("role", "name", "password"), people)
     if shell_file is not None:
         _tell_calls(stage, shell_file)
     else:

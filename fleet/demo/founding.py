@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,17 +11,18 @@ from django.db import transaction
 from fleet.demo.client import Api
 from fleet.demo.scenario import Scenario
 from fleet.members import admit_member, found_fleet, issue_token
-from fleet.models import Fleet, Role
+from fleet.models import Fleet, Member, Role
 
 SLUG = "northfell"
 
 
 @dataclass(frozen=True, slots=True)
 class Cast:
-    """A client per role, and the tokens they carry."""
+    """A client per role, the tokens they carry, and the names and passwords of the people among them."""
 
     slug: str
     tokens: Mapping[str, str]
+    people: Mapping[str, tuple[str, str]]
     clients: Mapping[str, Api]
 
     @property
@@ -50,7 +52,7 @@ def found_cast(scenario: Scenario, *, url: str) -> Cast:
             owner_email=scenario.fleet["owner_email"],
             time_zone=scenario.fleet["time_zone"],
         )
-        tokens = {}
+        tokens, people = {}, {}
         for member in scenario.fleet["members"]:
             row = admit_member(
                 fleet,
@@ -60,7 +62,17 @@ def found_cast(scenario: Scenario, *, url: str) -> Cast:
                 email=member["email"],
             )
             tokens[member["role"]] = issue_token(row)
-    return Cast(slug, tokens, {role: Api(url, token) for role, token in tokens.items()})
+            if member["role"] != Role.INTEGRATOR:
+                people[member["role"]] = (row.username, _give_password(row))
+    return Cast(slug, tokens, people, {role: Api(url, token) for role, token in tokens.items()})
+
+
+def _give_password(member: Member) -> str:
+    """A new password, shown this once: people sign in to the pages with it."""
+    password = secrets.token_urlsafe(12)
+    member.set_password(password)
+    member.save(update_fields=["password"])
+    return password
 
 
 def _free_slug(slug: str) -> str:

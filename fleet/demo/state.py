@@ -57,11 +57,17 @@ def _marked(folder: Path) -> set[str]:
         raise CannotStart(f"{folder / MARKER} cannot be read; delete it if {folder} is only a demo's.") from error
 
 
-def write_shell_file(folder: Path, *, url: str, tokens: Mapping[str, str]) -> Path:
-    """A file for `source`: the service's URL and a token per role, readable by its owner only."""
+def write_shell_file(
+    folder: Path, *, url: str, tokens: Mapping[str, str], people: Mapping[str, tuple[str, str]]
+) -> Path:
+    """A file for `source`: the service's URL, a token per role, and the names and passwords of its people; readable by
+    its owner only."""
     path = folder / SHELL_FILE
     path.touch(mode=0o600)
-    path.write_text("".join(_exports(({"URL": url} | {role.upper(): token for role, token in tokens.items()}).items())))
+    known = {"URL": url} | {role.upper(): token for role, token in tokens.items()}
+    for role, (username, password) in people.items():
+        known |= {f"{role.upper()}_NAME": username, f"{role.upper()}_PASSWORD": password}
+    path.write_text("".join(_exports(known.items())))
     return path
 
 

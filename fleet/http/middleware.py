@@ -22,10 +22,11 @@ _QUIET = frozenset({"/livez", "/readyz", "/metrics"})
 
 # Answers of the API are data: a browser that opens one may load and run nothing.
 _DATA_POLICY = "default-src 'none'; frame-ancestors 'none'"
-# Pages load their own files only. The API's documentation page styles its elements inline.
+# Pages load and run their own files only: nothing inline, nothing from elsewhere.
 _PAGE_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
-    "font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
 )
 
 

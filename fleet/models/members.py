@@ -13,6 +13,28 @@ class Role(models.TextChoices):
     MANAGER = "manager"
 
 
+class Scale(models.TextChoices):
+    """In which scale a person reads temperatures."""
+
+    CELSIUS = "c", "°C"
+    FAHRENHEIT = "f", "°F"
+
+
+class Volume(models.TextChoices):
+    """In which measure a person reads volumes; gallons are US liquid gallons."""
+
+    LITRES = "l", "litres"
+    GALLONS = "gal", "gallons (US)"
+
+
+class Look(models.TextChoices):
+    """Light or dark pages."""
+
+    SYSTEM = "system", "as the device"
+    LIGHT = "light", "light"
+    DARK = "dark", "dark"
+
+
 class Fleet(models.Model):
     """One carrier's units, people and records; nothing is shared between fleets but the built-in tables."""
 
@@ -34,6 +56,11 @@ class Member(AbstractUser):
     fleet = models.ForeignKey(Fleet, null=True, blank=True, on_delete=models.PROTECT, related_name="members")
     role = models.CharField(max_length=16, choices=Role.choices, default=Role.INSPECTOR)
     name = models.CharField(max_length=120, blank=True, help_text="As it stands under signatures.")
+
+    scale = models.CharField(max_length=1, choices=Scale.choices, default=Scale.CELSIUS)
+    volume = models.CharField(max_length=3, choices=Volume.choices, default=Volume.LITRES)
+    look = models.CharField(max_length=6, choices=Look.choices, default=Look.SYSTEM)
+    time_zone = models.CharField(max_length=64, blank=True, help_text="IANA name; empty: the fleet's.")
 
     REQUIRED_FIELDS = ["email"]
 

@@ -101,8 +101,11 @@ def test_the_demo_does_not_wipe_a_file_that_is_no_database(tmp_path: Path) -> No
 
 
 def test_tokens_for_the_shell_are_the_owners_to_read(tmp_path: Path) -> None:
-    path = write_shell_file(tmp_path, url="http://127.0.0.1:1", tokens={"manager": "abc"})
-    assert path.read_text() == "export URL=http://127.0.0.1:1\nexport MANAGER=abc\n"
+    people = {"manager": ("tarn-manager", "a-password")}
+    path = write_shell_file(tmp_path, url="http://127.0.0.1:1", tokens={"manager": "abc"}, people=people)
+    assert path.read_text().split("export ")[1:] == [
+        "URL=http://127.0.0.1:1\n", "MANAGER=abc\n", "MANAGER_NAME=tarn-manager\n", "MANAGER_PASSWORD=a-password\n",
+    ]  # fmt: skip
     assert path.stat().st_mode & 0o077 == 0
 
 

@@ -14,8 +14,10 @@ class ThermalConfig(AppConfig):
         from thermal import warm
         from thermal.adapter.checks import CHECKS
         from thermal.adapter.commodities import sync_commodities
+        from thermal.adapter.pages import panels
 
         for check in CHECKS:
             checks.add(check)
+        panels.register()
         warmers.add(Warmer("thermal.model", warm))
         post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")

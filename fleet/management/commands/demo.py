@@ -99,7 +99,9 @@ class Command(BaseCommand):
     ) -> None:
         scenario = load_scenario(starts_at=timezone.now())
         cast = found_cast(scenario, url=url)
-        shell_file = write_shell_file(folder, url=url, tokens=cast.tokens) if folder is not None else None
+        shell_file = None
+        if folder is not None:
+            shell_file = write_shell_file(folder, url=url, tokens=cast.tokens, people=cast.people)
         teller = Teller()
         stage = Stage(scenario, cast, teller, options["pace"], stopping, hook_url, folder)
         teller.title(

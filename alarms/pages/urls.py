@@ -1,0 +1,5 @@
+"""Routes of these pages, outside /api/."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []
