@@ -51,6 +51,7 @@ class Recorder:
         self.yard, self.cadence_min = yard, cadence_min
         self.phase_min = rng.integers(0, 60, n)
         self.weak = rng.random(n) < 0.03
+        self.full_w = yard.thermostat.high_w.copy()  # what the fan's flow and the coolant's rise belong to
         self.parts: list[Samples] = []
 
     def take(self) -> None:
@@ -65,7 +66,7 @@ class Recorder:
     def sample(self, due: Ints) -> Samples:
         """Return the true values of the given units now."""
         yard, roster = self.yard, self.yard.roster
-        air, heat_share = yard.temps[AIR, due], yard.heat_w[due] / yard.thermostat.high_w[due]
+        air, heat_share = yard.temps[AIR, due], yard.heat_w[due] / self.full_w[due]
         running = yard.running[due]
         volts = np.where(self.weak[due], WEAK_V, RESTING_V)
         measured = np.array(

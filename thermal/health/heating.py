@@ -1,0 +1,88 @@
+"""How much heat a unit gave, from what it reports: engine hours, its run flag, or the warmth of its discharge air."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermal.health.readings import Plant, Readings
+from thermal.ranges import Array
+
+__all__ = ["Heating", "heating_of"]
+
+COUNTER_STEP_H = 0.2
+"""A counter that gains this much more than the time between two readings was changed or reset."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heating:
+    """Heat given to the air since the first reading [J], where it is `known` (the step before the reading too), and
+    the time at full fire since the first reading [h]."""
+
+    heat_j: Array
+    known: NDArray[np.bool_]
+    full_h: Array
+
+
+def heating_of(readings: Readings, plant: Plant, *, full_rise_k: float | None) -> Heating:
+    """Return the heat given, by the best measure the unit has.
+
+    Notes
+    -----
+    A heater that stops between runs gives its rated output while its engine hours count (else while its flag says so),
+    behind the lag of its coolant. One whose engine never stops gives `rise / full_rise` of it; without discharge air
+    or a learned rise its heat is not known. In each case heat is in units of the *rated* output.
+    """
+    dt = np.diff(readings.at_s)
+    if plant.always_runs:
+        share, known = _share_of_rise(readings, plant, full_rise_k)
+        delivered = share * plant.heat_w * dt
+        low = plant.low_w / plant.heat_w
+        fired = np.clip((share - low) / (1 - low), 0.0, 1.0)
+        return _since_start(delivered, known, fired * dt)
+    share, known = _share_of_hours(readings, dt)
+    return _since_start(_behind_coolant(share, dt, plant.lag_s) * plant.heat_w, known, share * dt)
+
+
+def _since_start(heat: Array, known: NDArray[np.bool_], full_s: Array) -> Heating:
+    zero = np.zeros(1)
+    return Heating(
+        np.concatenate([zero, np.cumsum(np.where(known, heat, 0.0))]),
+        np.concatenate([[True], known]),
+        np.concatenate([zero, np.cumsum(np.where(known, full_s, 0.0))]) / 3600.0,
+    )
+
+
+def _share_of_hours(readings: Readings, dt: Array) -> tuple[Array, NDArray[np.bool_]]:
+    gained = np.diff(readings.engine_h)
+    with np.errstate(invalid="ignore"):
+        counted = np.isfinite(gained) & (gained >= 0) & (gained * 3600.0 <= dt + COUNTER_STEP_H * 3600.0)
+    flags = (readings.running[1:] + readings.running[:-1]) / 2
+    share = np.where(counted, gained * 3600.0 / dt, flags)
+    known = np.isfinite(share)
+    return np.where(known, share, 0.0), known
+
+
+def _share_of_rise(readings: Readings, plant: Plant, full_rise_k: float | None) -> tuple[Array, NDArray[np.bool_]]:
+    if full_rise_k is None:
+        nothing = np.zeros(max(len(readings) - 1, 0))
+        return nothing, np.zeros(len(nothing), dtype=np.bool_)
+    rise = readings.discharge_air_c - readings.return_air_c
+    mean = (rise[1:] + rise[:-1]) / 2 / full_rise_k
+    off = (readings.on[1:] == 0) & (readings.on[:-1] == 0)
+    share = np.where(off, 0.0, mean)
+    known = np.isfinite(share)
+    return np.where(known, np.clip(share, 0.0, 1.1), 0.0), known
+
+
+def _behind_coolant(share: Array, dt: Array, lag_s: float) -> Array:
+    """Return the seconds of full heat that reach the air in each step: the run behind a first-order lag."""
+    keep = np.exp(-dt / lag_s)
+    out, level = np.empty_like(dt), 0.0
+    for i, (run, step, k) in enumerate(zip(share.tolist(), dt.tolist(), keep.tolist(), strict=True)):
+        gap = level - run
+        out[i] = run * step + gap * (1 - k) * lag_s
+        level = run + gap * k
+    return out
