@@ -1,0 +1,73 @@
+"""One PostgreSQL, one Redis and one set of processes for all faults; whoever breaks something mends it again."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.faults.ground import Broker, Postgres, folder
+from tests.faults.processes import Service
+from tests.faults.receivers import Receivers
+from tests.faults.stage import Stage
+
+
+@pytest.fixture(scope="session")
+def place() -> Iterator[Path]:
+    with folder() as made:
+        yield made
+
+
+@pytest.fixture(scope="session")
+def postgres(place: Path) -> Iterator[Postgres]:
+    server = Postgres(place)
+    server.start()
+    yield server
+    if server.running():
+        server.stop("immediate")
+
+
+@pytest.fixture(scope="session")
+def broker(place: Path) -> Iterator[Broker]:
+    redis = Broker(place)
+    redis.start()
+    yield redis
+    redis.kill()
+
+
+@pytest.fixture(scope="session")
+def receivers(place: Path) -> Iterator[Receivers]:
+    with Receivers(place) as both:
+        yield both
+
+
+@pytest.fixture(scope="session")
+def whole(place: Path, postgres: Postgres, broker: Broker, receivers: Receivers) -> Iterator[Stage]:
+    """The production service, running."""
+    service = Service(place, Stage.settings(postgres.make_database("faults"), broker.url, receivers))
+    stage = Stage(service, postgres, broker, receivers, database="faults")
+    service.migrate()
+    service.start_all()
+    yield stage
+    service.stop()
+
+
+@pytest.fixture
+def stage(whole: Stage, request: pytest.FixtureRequest) -> Iterator[Stage]:
+    """The same, with everything well at the beginning and mended at the end."""
+    whole.receivers.take_all()
+    yield whole
+    whole.receivers.take_all()
+    whole.mend()
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    """After a failure: the end of every process's log."""
+    outcome = yield
+    report = outcome.get_result()  # type: ignore[attr-defined]
+    if report.failed and "place" in getattr(item, "fixturenames", ()):
+        for log in sorted(item.funcargs["place"].glob("*.log")):  # type: ignore[attr-defined]
+            sys.stderr.write(f"--- {log.name}\n{log.read_text(errors='replace')[-2500:]}\n")
