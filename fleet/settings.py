@@ -39,6 +39,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "fleet.http.middleware.RequestContextMiddleware",
+    "fleet.http.overload.OverloadMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -162,6 +163,11 @@ RATE_EVENTS_PER_MIN = env.whole("RATE_EVENTS_PER_MIN", 6_000, low=1, high=1_000_
 RATE_ACTS_PER_MIN = env.whole("RATE_ACTS_PER_MIN", 1_200, low=1, high=1_000_000)
 # Log-ins of one name from one address in a quarter of an hour; a name from anywhere may try six times as many.
 LOGIN_TRIES = env.whole("LOGIN_TRIES", 10, low=1, high=10_000)
+# Batches of events at work in one web process, and how many more may wait how long; the rest are refused unread
+# (fleet/http/overload.py). Together they must stay below the process's threads (8): the others serve everything else.
+INGEST_AT_ONCE = env.whole("INGEST_AT_ONCE", 2, low=1, high=100)
+INGEST_WAITING = env.whole("INGEST_WAITING", 2, low=0, high=100)
+INGEST_PATIENCE_S = env.number("INGEST_PATIENCE_S", 1.0, low=0, high=30)
 MAX_BODY_BYTES = 1_048_576
 DATA_UPLOAD_MAX_MEMORY_SIZE = MAX_BODY_BYTES
 METRICS_TOKEN = env.text("METRICS_TOKEN")

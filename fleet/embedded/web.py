@@ -11,7 +11,8 @@ from waitress.server import create_server
 
 from fleet.embedded.errors import CannotStart
 
-THREADS = 4
+THREADS = 8
+"""More than fleet.http.overload lets batches of events have."""
 NEXT_PORTS = 20
 """Without an asked-for port, so many ports after the usual one are tried."""
 LOOK_S = 0.2

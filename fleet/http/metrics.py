@@ -9,7 +9,7 @@ from hmac import compare_digest
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
-from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, Histogram, generate_latest
+from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.multiprocess import MultiProcessCollector
 
 from fleet.http.problems import problem_response, read_only
@@ -20,6 +20,7 @@ REQUEST_SECONDS = Histogram(
     ["method", "route", "status"],
     buckets=(0.002, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10),
 )
+SHED = Counter("warmgate_shed_total", "Requests refused because too many were at work (fleet.http.overload).")
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 
 

@@ -55,6 +55,8 @@ _ROWS: tuple[tuple[str, int, str], ...] = (
     ("hazardous-load", 422, "A heated unit may not take this load"),
     # The service itself
     ("internal", 500, "The service failed"),
+    ("overloaded", 503, "More arrives than the service can take"),
+    ("storage-full", 507, "The service has no room left"),
     ("unavailable", 503, "The service cannot answer at this moment"),
 )
 

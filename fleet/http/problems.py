@@ -4,7 +4,9 @@
 fails before or beside them (unknown routes, refused hosts, crashes). All of them go through `problem_body`.
 """
 
+import errno
 import logging
+import sqlite3
 import sys
 from collections.abc import Callable, Mapping
 from functools import wraps
@@ -32,10 +34,14 @@ __all__ = ["PROBLEMS", "ProblemType", "exception_handler", "problem_body", "prob
 logger = logging.getLogger("warmgate.problems")
 
 PROBLEM_JSON = "application/problem+json"
-RETRY_UNAVAILABLE_S = 5
+_RETRY_S = {"unavailable": 5, "storage-full": 60}
 
 _SAME_401 = "Send `Authorization: Bearer <token>` with a token that is known, unexpired and not revoked."
 _INTERNAL = "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
+
+_FULL = "There is no room left to store this. Nothing was stored. Repeat the request when there is."
+_FULL_ERRNO = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+_FULL_SQLSTATE = "53100"
 
 # The exception classes of the framework that say no more than their code.
 _BY_CLASS: tuple[tuple[type[Exception], str, str], ...] = (
@@ -121,6 +127,8 @@ def describe(exc: Exception) -> tuple[str, str, tuple[FieldError, ...], dict[str
         return exc.code, exc.detail, exc.errors, exc.context
     if isinstance(exc, drf.ValidationError):
         return InvalidInput.code, InvalidInput.default_detail, tuple(field_errors(exc.detail)), {}
+    if is_storage_full(exc):
+        return "storage-full", _FULL, (), {}
     for kind, code, detail in _BY_CLASS:
         if isinstance(exc, kind):
             return code, detail or str(exc), (), {}
@@ -129,14 +137,23 @@ def describe(exc: Exception) -> tuple[str, str, tuple[FieldError, ...], dict[str
     return "internal", _INTERNAL, (), {}
 
 
+def is_storage_full(exc: Exception) -> bool:
+    """Whether a disk (of the database or of ours), a quota or a file limit is what stopped the work."""
+    if isinstance(exc, OSError):
+        return exc.errno in _FULL_ERRNO
+    cause = exc.__cause__
+    full_sqlite = isinstance(cause, sqlite3.Error) and getattr(cause, "sqlite_errorcode", 0) == sqlite3.SQLITE_FULL
+    return full_sqlite or getattr(cause, "sqlstate", None) == _FULL_SQLSTATE
+
+
 def _headers(exc: Exception, code: str, extra: Mapping[str, Any]) -> dict[str, str]:
     """Headers that belong to the refusal. Allow is set by the view itself for every answer it gives."""
     headers: dict[str, str] = {}
     if challenge := getattr(exc, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
     wait_s = extra.get("retry_after_s", getattr(exc, "wait", None))
-    if wait_s is None and code == "unavailable":
-        wait_s = RETRY_UNAVAILABLE_S
+    if wait_s is None:
+        wait_s = _RETRY_S.get(code)
     if wait_s is not None:
         headers["Retry-After"] = str(max(1, -int(-wait_s // 1)))
     return headers

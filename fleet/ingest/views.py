@@ -51,6 +51,7 @@ class EventsView(CommandView):
 
     tag = "events"
     quota = "events"
+    sheds = True
     roles = {"POST": SENDERS}
     parser_classes = (BatchParser, PlainBatchParser)
     reads_raw_body = True

@@ -133,6 +133,7 @@ class Stage:
                 not self.count(
                     "SELECT count(*) FROM alarms_delivery d JOIN alarms_notice n ON n.id = d.notice_id"
                     " JOIN fleet_unit u ON u.id = n.unit_id WHERE u.number = ANY(%s)"
+                    ""
                     " AND d.state IN ('leased', 'queued', 'retry_wait') AND d.next_attempt_at < now() + interval '1 min'",
                     units,
                 )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from tests.faults.report import Result
-from tests.faults.sender import Traffic, blocking
+from tests.faults.sender import blocking
 from tests.faults.stage import Scene, Stage, longest, now_s
 
 
