@@ -52,7 +52,8 @@ def folder() -> Iterator[Path]:
     try:
         yield made
     finally:
-        shutil.rmtree(made, ignore_errors=True)
+        if not os.environ.get("FAULTS_KEEP"):  # to read the logs afterwards
+            shutil.rmtree(made, ignore_errors=True)
 
 
 class Postgres:

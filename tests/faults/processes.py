@@ -94,12 +94,16 @@ class Service:
         if wait:
             wait_for("the web processes", lambda: self.ask("/readyz")[0] == 200, within_s=START_S)
 
-    def start_worker(self, queue: str, *, wait: bool = True, concurrency: int = 2, **more: str) -> None:
+    def start_worker(
+        self, queue: str, *, wait: bool = True, concurrency: int = 2, wrap: str | None = None, **more: str
+    ) -> None:
+        """*wrap* names a module that runs the worker's program instead of the interpreter."""
         name = f"worker-{queue}"
         log = self.folder / f"{name}.log"
         before = log.stat().st_size if log.exists() else 0
+        wrapped = (sys.executable, "-m", wrap) if wrap else ()
         self.start(
-            name, _tool("celery"), "--app", "fleet.celery", "worker", "--queues", queue, "--concurrency",
+            name, *wrapped, _tool("celery"), "--app", "fleet.celery", "worker", "--queues", queue, "--concurrency",
             str(concurrency), "--loglevel", "INFO", "--hostname", f"{queue}@%h", **more,
         )  # fmt: skip
         if wait:

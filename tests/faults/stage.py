@@ -101,6 +101,10 @@ class Stage:
             else:
                 self.service.start_worker(name.removeprefix("worker-"))
 
+    def worker_ready(self, queue: str) -> bool:
+        """Whether the newest start of this worker has found the broker."""
+        return " ready." in self.service.logged(f"worker-{queue}").rpartition("[config]")[2]
+
     @contextmanager
     def locked(self, table: str, where: str, *values: Any) -> Iterator[None]:
         """Rows held by somebody else's transaction: whoever needs them stops in the middle of its own."""
@@ -133,8 +137,8 @@ class Stage:
                 not self.count(
                     "SELECT count(*) FROM alarms_delivery d JOIN alarms_notice n ON n.id = d.notice_id"
                     " JOIN fleet_unit u ON u.id = n.unit_id WHERE u.number = ANY(%s)"
-                    ""
-                    " AND d.state IN ('leased', 'queued', 'retry_wait') AND d.next_attempt_at < now() + interval '1 min'",
+                    " AND d.state IN ('leased', 'queued', 'retry_wait')"
+                    " AND d.next_attempt_at < now() + interval '1 min'",
                     units,
                 )
             ),
