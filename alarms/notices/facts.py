@@ -46,7 +46,7 @@ def dossier_of(notice: Notice) -> Dossier:
     subjects = (
         NoticeSubject.objects.for_fleet(fleet)
         .filter(notice=notice)
-        .select_related("hold__trip", "hold__released_by", "alarm", "alarm__signed_by", "trip")
+        .select_related("hold__trip", "hold__released_by", "alarm__unit", "alarm__signed_by", "trip")
         .order_by("pk")
     )
     deliveries = Delivery.objects.for_fleet(fleet).filter(notice=notice).order_by("pk")

@@ -65,12 +65,17 @@ def hold_document(hold: Hold, *, zone: ZoneInfo, subject_id: int | None = None) 
         "close_reason": hold.close_reason,
         "released_by": str(hold.released_by) if hold.released_by else "",
         "release_reason": hold.release_reason,
-        "link": readiness_link(trip.reference),
+        "link": trip_link(trip.reference),
     }
 
 
-def readiness_link(reference: str) -> str:
-    return f"{settings.PUBLIC_URL.rstrip('/')}/api/v1/trips/{quote(reference, safe='')}/readiness/"
+def trip_link(reference: str) -> str:
+    """The trip's page; whoever follows it has to sign in."""
+    return f"{settings.PUBLIC_URL.rstrip('/')}/trips/{quote(reference, safe='')}/"
+
+
+def unit_link(number: str) -> str:
+    return f"{settings.PUBLIC_URL.rstrip('/')}/units/{quote(number, safe='')}/"
 
 
 def alarm_document(subject: NoticeSubject, zone: ZoneInfo) -> Document:
@@ -96,7 +101,7 @@ def alarm_document(subject: NoticeSubject, zone: ZoneInfo) -> Document:
         "damage_after_h": alarm.damage_after_h,
         "signed_by": str(alarm.signed_by) if alarm.signed_by else "",
         "work_done": alarm.work_done,
-        "link": readiness_link(trip.reference) if trip else "",
+        "link": trip_link(trip.reference) if trip else unit_link(alarm.unit.number),
     }
 
 

@@ -10,7 +10,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from alarms.models import Channel, Kind, Notice, NoticeSubject
-from alarms.notices.messages import readiness_link
+from alarms.notices.messages import trip_link
 from fleet.http.fields import StrictCharField, StrictChoiceField, StrictIntegerField
 from fleet.http.serializers import StrictSerializer
 
@@ -115,7 +115,7 @@ class NoticeSubjectOutput(serializers.Serializer):
         return [subject.alarm.meaning] if subject.alarm is not None else []
 
     def get_link(self, subject: NoticeSubject) -> str | None:
-        return readiness_link(subject.trip.reference) if subject.trip is not None else None
+        return trip_link(subject.trip.reference) if subject.trip is not None else None
 
 
 class NoticeOutput(serializers.ModelSerializer):

@@ -63,7 +63,7 @@ def _places(unit: str, value: float) -> int:
     if unit in ("degC", "°F", "K", "kW", "V"):
         return 1
     if unit in ("", "ratio"):
-        return 2
+        return 0 if value == round(value) else 2
     return 0 if abs(value) >= 20 or value == round(value) else 1
 
 

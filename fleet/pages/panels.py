@@ -58,6 +58,27 @@ class UnitPanel:
     render: Callable[[HttpRequest, Unit, datetime], Rendered | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One moment on a trip's time axis: what happened, or what is planned."""
+
+    at: datetime
+    title: str
+    text: str = ""
+    kind: str = "plan"
+    until: datetime | None = None
+    link: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TripMarks:
+    """What an app puts on the time axis of a trip; one statement at most."""
+
+    id: str
+    marks: Callable[[Trip, datetime], list[Mark]]
+
+
+trip_marks: Registry[TripMarks] = Registry("marks on a trip's time axis")
 nav: Registry[NavEntry] = Registry("navigation")
 trip_panels: Registry[TripPanel] = Registry("panels of a trip")
 unit_panels: Registry[UnitPanel] = Registry("panels of a unit")

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from fleet.pages import account, departures, trip, units
+from fleet.pages import account, departures, release, trip, units
 from fleet.pages.panels import NavEntry
 
 NAV = (
@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern] = [
     path("sign-out/", account.SignOutView.as_view(), name="page-sign-out"),
     path("preferences/", account.PreferencesView.as_view(), name="page-preferences"),
     path("trips/<str:reference>/", trip.TripView.as_view(), name="page-trip"),
+    path("holds/<int:pk>/release/", release.ReleaseView.as_view(), name="page-release"),
     path("units/", units.UnitsView.as_view(), name="page-units"),
     path("units/<str:number>/", units.UnitView.as_view(), name="page-unit"),
 ]

@@ -80,7 +80,8 @@ class PageView(View):
     @property
     def partial(self) -> bool:
         """Whether a script of the page asks for a part of it only."""
-        return self.request.headers.get("HX-Request") == "true"
+        headers = self.request.headers
+        return headers.get("HX-Request") == "true" and headers.get("HX-History-Restore-Request") != "true"
 
 
 def to_sign_in(request: HttpRequest) -> HttpResponse:

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from fleet.clock import text_of
-from fleet.models.readiness import Phase
+from fleet.models.readiness import Assessment, Phase
 from fleet.readiness.assess import Answer
 from fleet.readiness.findings import Finding, Remedy
 
@@ -94,3 +94,21 @@ def full_document(
         "caution": CAUTION,
         "not_checked": list(NOT_CHECKED),
     }
+
+
+def history_document(row: Assessment) -> dict[str, Any]:
+    """A stored answer as the history shows it; its trip and unit are loaded. Holds stand where they move: elsewhere."""
+    document = full_document(
+        trip=row.trip.reference,
+        unit=row.unit.number,
+        phase=row.phase,
+        verdict=row.verdict,
+        score=row.score,
+        computed_at=row.computed_at,
+        valid_until=row.valid_until,
+        versions=row.versions,
+        document=row.document,
+        holds=[],
+        released=False,
+    )
+    return document | {"id": row.pk, "trigger": row.trigger, "confirmed_at": row.confirmed_at}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -128,7 +128,22 @@ def is_released(standing: Standing, document: Mapping[str, Any]) -> bool:
         and _moment(hold["release_until"]) > standing.now
         for cause in hold["causes"]
     }
-    causes = set(document.get("cause_keys", ()))
+    return _covers(covered, document.get("cause_keys", ()))
+
+
+def is_covered(cause_keys: Iterable[str], holds: Iterable[Hold], *, now: datetime) -> bool:
+    """The same for rows of holds of one trip and unit."""
+    covered = {
+        cause["key"]
+        for hold in holds
+        if hold.state == Hold.State.RELEASED and hold.release_until is not None and hold.release_until > now
+        for cause in hold.causes
+    }
+    return _covers(covered, cause_keys)
+
+
+def _covers(covered: set[str], cause_keys: Iterable[str]) -> bool:
+    causes = set(cause_keys)
     return bool(causes) and causes <= covered
 
 

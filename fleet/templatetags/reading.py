@@ -12,8 +12,10 @@ from django import template
 from django.template import Context
 
 from fleet.pages import measures
+from fleet.pages.answers import title_of
 from fleet.pages.reader import Reader
 from fleet.readiness.facts import instant
+from fleet.readiness.findings import score_in_words
 
 register = template.Library()
 
@@ -120,3 +122,27 @@ def panel(context: Context, shown: Any) -> str:
     with context.push(**shown.context):
         found = context.template.engine.get_template(shown.template)
         return found.render(context)
+
+
+@register.simple_tag
+def score(value: float | None) -> str:
+    """A chance in 100, never rounded up to certainty; a dash where nothing could be estimated."""
+    return "–" if value is None else score_in_words(value)
+
+
+@register.filter
+def check_title(check: str) -> str:
+    """A check's name for people."""
+    return title_of(check)
+
+
+@register.filter
+def margin(value: float) -> str:
+    """A margin as the check gives it: a ratio or a difference, two places at most."""
+    return measures.number(float(value), 2).rstrip("0").rstrip(".")
+
+
+@register.filter
+def form_time(at: datetime, reader: Reader) -> str:
+    """For an <input type="datetime-local">."""
+    return f"{reader.local(at):%Y-%m-%dT%H:%M}"

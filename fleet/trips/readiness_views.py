@@ -15,7 +15,7 @@ from fleet.http.filters import WordFilter
 from fleet.http.idempotency import idempotent
 from fleet.http.views import CommandView, ReadOnlyResource
 from fleet.models import Assessment, Hold, Role
-from fleet.readiness.document import CAUTION, full_document
+from fleet.readiness.document import CAUTION, history_document
 from fleet.readiness.hold_service import release_hold
 from fleet.readiness.serializers import (
     AssessmentHistoryItem,
@@ -93,23 +93,6 @@ class AssessmentHistoryView(ReadOnlyResource):
         if kwargs.get("many"):
             rows = [history_document(row) for row in rows]
         return super().get_serializer(rows, *args, **kwargs)
-
-
-def history_document(row: Assessment) -> dict[str, Any]:
-    document = full_document(
-        trip=row.trip.reference,
-        unit=row.unit.number,
-        phase=row.phase,
-        verdict=row.verdict,
-        score=row.score,
-        computed_at=row.computed_at,
-        valid_until=row.valid_until,
-        versions=row.versions,
-        document=row.document,
-        holds=[],
-        released=False,
-    )
-    return document | {"id": row.pk, "trigger": row.trigger, "confirmed_at": row.confirmed_at}
 
 
 class HoldFilters(django_filters.FilterSet):

@@ -39,7 +39,7 @@ def test_a_notice_says_what_it_is_about_and_how_far_telling_has_come(
     about = [(subject["kind"], subject["hold"], subject["trip"]) for subject in notice["subjects"]]
     assert about == [("hold", hold.pk, "T-1"), ("alarm", None, None)]
     assert notice["subjects"][0]["says"] == ["Fuel is short by 23 L."]
-    assert notice["subjects"][0]["link"].endswith("/api/v1/trips/T-1/readiness/")
+    assert notice["subjects"][0]["link"].endswith("/trips/T-1/")
     assert notice["next_at"] is not None
 
 

@@ -76,7 +76,7 @@ def test_from_the_fault_to_the_closure_with_exactly_the_expected_messages(
     for words in (
         "Coolant far too hot.",
         "What to do: Stop the heater",
-        "/api/v1/trips/T-1/readiness/",
+        "/trips/T-1/",
         "does not certify",
     ):
         assert words in mail.text()
