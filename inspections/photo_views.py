@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from fleet.clock import db_now
 from fleet.errors import NotFound
+from fleet.http.idempotency import idempotent
 from fleet.http.parsers import TooLarge
 from fleet.http.renderers import OrjsonRenderer
 from fleet.http.views import CommandView, ReadOnlyResource
@@ -63,6 +64,7 @@ class PhotoView(CommandView, ReadOnlyResource):
 
     @extend_schema(request={"image/jpeg": OpenApiTypes.BINARY, "image/png": OpenApiTypes.BINARY,
                             "image/webp": OpenApiTypes.BINARY})  # fmt: skip
+    @idempotent
     def create(self, request: Request) -> Response:
         body = request.data if isinstance(request.data, bytes) else b""
         row = store_photo(self.fleet, body, by=self.member, now=db_now())

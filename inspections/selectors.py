@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from fleet.errors import NotFound
 from fleet.models import Fleet, Unit
@@ -23,6 +23,15 @@ def sheets_of(fleet: Fleet | int) -> QuerySet[Sheet]:
     fleet_id = fleet if isinstance(fleet, int) else fleet.pk
     own = rows.filter(fleet_id=fleet_id).values("key")
     return rows.filter(Q(fleet_id=fleet_id) | (Q(fleet__isnull=True) & ~Q(key__in=own)))
+
+
+def newest_sheets(fleet: Fleet) -> list[Sheet]:
+    """One sheet of each key, the newest that is not of a single unit model where there is one; by key."""
+    rows = sheets_of(fleet).order_by("key", F("unit_model").asc(nulls_first=True), "-version")
+    newest: dict[str, Sheet] = {}
+    for row in rows:
+        newest.setdefault(row.key, row)
+    return list(newest.values())
 
 
 def sheet_for(fleet: Fleet, unit: Unit, key: str, *, version: int | None = None) -> Sheet:

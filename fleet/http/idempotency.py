@@ -4,13 +4,14 @@ The key's row is written in the transaction of the effect. A second call with th
 first (on PostgreSQL at the unique constraint, on SQLite at the write lock) and then replays its answer.
 Only answers below 400 are remembered: a refusal rolls everything back, the key included, so the corrected
 request may use the same key. The key is optional; without it a repeated POST is a new one. Keys are
-forgotten after 48 hours.
+forgotten after 32 days: longer than the oldest record that is taken (31 days), so that a phone that comes back
+late cannot file an inspection twice.
 """
 
 import hashlib
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from functools import wraps
 from typing import Any
@@ -24,10 +25,11 @@ from rest_framework.response import Response
 from fleet.errors import InvalidInput, Unavailable, WarmgateError
 from fleet.http.auth import fleet_of, member_of
 from fleet.http.renderers import dump_json
+from fleet.models import Fleet, Member
 from fleet.models.idempotency import IdempotencyKey
 
 HEADER = "Idempotency-Key"
-KEPT = timedelta(hours=48)
+KEPT = timedelta(days=32)
 _KEY = re.compile(r"[\x21-\x7e]{1,255}")
 _KEPT_HEADERS = ("Location", "ETag")
 _CLAIM_ATTEMPTS = 3
@@ -77,15 +79,18 @@ def idempotent(handler: Handler) -> Handler:
 
 
 def forget_expired_keys(*, now: datetime) -> int:
-    """Delete keys older than 48 hours and return how many there were. Safe to run at any time, repeatedly."""
+    """Delete keys older than they are kept and return how many there were. Safe to run at any time, repeatedly."""
     deleted, _ = IdempotencyKey.objects.across_fleets().filter(created_at__lt=now - KEPT).delete()
     return deleted
 
 
 def _claim(request: Request, key: str, *, now: datetime) -> IdempotencyKey:
     """The row of this key: a new one without an answer, or the committed one of an earlier call."""
-    fleet, member = fleet_of(request), member_of(request)
     asked = {"route": f"{request.method} {request.path}"[:255], "body_hash": body_hash(request.data)}
+    return _claimed(fleet_of(request), member_of(request), key, asked, now)
+
+
+def _claimed(fleet: Fleet, member: Member, key: str, asked: Mapping[str, str], now: datetime) -> IdempotencyKey:
     for _ in range(_CLAIM_ATTEMPTS):
         try:
             with transaction.atomic():
@@ -103,8 +108,26 @@ def _claim(request: Request, key: str, *, now: datetime) -> IdempotencyKey:
     raise Unavailable("The Idempotency-Key is being used by other requests. Repeat the request.")
 
 
+def run_once(
+    effect: Callable[[], str], *, key: str, route: str, fleet: Fleet, member: Member, now: datetime
+) -> tuple[str, bool]:
+    """Runs the effect of a form at most once per *key*. Returns where it led, and whether it ran now.
+
+    *effect* returns the address of what it made. A refusal (an exception) leaves the key free.
+    """
+    with transaction.atomic():
+        row = _claimed(fleet, member, key, {"route": route[:255], "body_hash": body_hash(key)}, now)
+        if row.status is not None:
+            return str(row.headers["Location"]), False
+        row.status, row.headers = 303, {"Location": effect()}
+        row.save(update_fields=["status", "headers"])
+        return row.headers["Location"], True
+
+
 def body_hash(data: Any) -> str:
     """SHA-256 of the body's meaning: blanks and the order of members do not matter, every value does."""
+    if isinstance(data, bytes):
+        return hashlib.sha256(data).hexdigest()
     canonical = json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(canonical.encode()).hexdigest()
 

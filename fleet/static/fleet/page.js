@@ -9,3 +9,17 @@ document.addEventListener("htmx:afterRequest", (event) => {
     stale.hidden = event.detail.successful || status === 304;
   }
 });
+
+// A page of this site may have said that something waits on this device to be sent: signing out would delay it.
+document.addEventListener("submit", (event) => {
+  if (!event.target.matches("[data-sign-out]")) return;
+  const waiting = Number(localStorage.getItem("waiting"));
+  const words = `${waiting} signed inspection${waiting > 1 ? "s have" : " has"} not been sent from this device. `
+    + "It stays here and is sent when you sign in again. Sign out now?";
+  if (waiting > 0 && !confirm(words)) { event.preventDefault(); return; }
+  // The page that is kept for places without a connection carries the name of whoever was signed in.
+  if (window.caches) caches.keys().then((names) => names.filter((name) => name.startsWith("inspections-")).forEach((name) => caches.delete(name)));
+});
+
+// Where scripts run, an inspection is walked item by item.
+for (const link of document.querySelectorAll("a[data-walk]")) link.href = link.dataset.walk;

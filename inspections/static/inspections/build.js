@@ -1,0 +1,28 @@
+/* Makes elements. Text is always text: nothing of what a person or the service wrote is read as markup. */
+
+export function el(name, attributes = {}, ...children) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === false || value === null || value === undefined) continue;
+    if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
+    else if (key === "value" || key === "checked") made[key] = value;
+    else made.setAttribute(key, value === true ? "" : value);
+  }
+  made.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== ""));
+  return made;
+}
+
+const MARKS = { sound: "✓", wear: "~", defect: "✕", not_seen: "?", fit: "✓", unfit: "✕", incomplete: "?",
+  stop: "✕", attend: "!", watch: "·" };
+
+export const words = (name) => String(name).replaceAll("_", " ");
+
+export function tag(word) {
+  return el("span", { class: `tag tag-${word}` },
+    el("span", { class: "tag-mark", "aria-hidden": "true" }, MARKS[word] || ""), words(word));
+}
+
+export function when(text) {
+  const at = new Date(text);
+  return at.toLocaleString("en-GB", { weekday: "short", day: "2-digit", month: "short", hour: "2-digit", minute: "2-digit" });
+}

@@ -1,0 +1,120 @@
+/* Walks one sheet of one unit, item by item, on this device. Every answer is kept at once; signing queues it. */
+
+import { bodyOf, itemsOf } from "./answers.js";
+import { chooser, register } from "./choose.js";
+import { el } from "./build.js";
+import { smaller } from "./picture.js";
+import * as steps from "./steps.js";
+import { document_, draftId, drop, get, moveToQueue, put } from "./store.js";
+import { send, watch } from "./waiting.js";
+
+const place = document.getElementById("walk");
+const member = Number(place.dataset.member);
+const asked = () => new URLSearchParams(location.hash.slice(1));
+const urls = new Map(); // object URLs of photos on the screen
+let draft = null;
+let saving = Promise.resolve();
+
+const go = {
+  to(at) {
+    const hash = asked();
+    hash.set("at", String(at));
+    location.hash = hash.toString();
+  },
+  link: (at, text) => el("a", { href: `#${new URLSearchParams({ unit: draft.unit, sheet: draft.sheet, at: String(at) })}` }, text),
+  keep(act) {
+    act();
+    draft.changed_at = new Date().toISOString();
+    saving = saving.then(() => put("drafts", draft)).catch(cannotKeep);
+  },
+  again(act) { go.keep(act); show(); },
+  picture(photo) {
+    if (!urls.has(photo.key)) urls.set(photo.key, URL.createObjectURL(photo.blob));
+    return urls.get(photo.key);
+  },
+  async photo(list, files) {
+    try {
+      const blob = await smaller(files[0]);
+      go.again(() => list.push({ key: crypto.randomUUID(), blob }));
+    } catch (failure) {
+      const said = document.getElementById("photo-problem");
+      said.textContent = failure.message;
+      said.hidden = false;
+    }
+  },
+  async discard() {
+    if (!confirm("Throw this draft away? It is on no other device.")) return;
+    await saving;
+    await drop("drafts", draft.id);
+    location.assign(place.dataset.list);
+  },
+  async sign(looked) {
+    await saving;
+    const now = new Date();
+    // The field shows minutes: unless the person moved it, the moment of signing is meant.
+    const chosen = new Date(looked);
+    const performed = now - chosen < 120000 && now >= chosen ? now : chosen;
+    const body = bodyOf(draft, { performedAt: performed.toISOString(), deviceAt: now.toISOString() });
+    const photos = Object.entries(draft.answers).filter(([, answer]) => answer.outcome)
+      .flatMap(([item, answer]) => (answer.photos || []).map((photo) => ({ ...photo, item })));
+    await moveToQueue(draft, { key: crypto.randomUUID(), member, name: place.dataset.name, unit: draft.unit,
+      title: draft.form.title, body, photos, draft, state: "waiting", queued_at: now.toISOString() });
+    navigator.storage?.persist?.();
+    draft = null;
+    location.hash = "signed";
+  },
+};
+
+function cannotKeep(failure) {
+  place.prepend(el("p", { class: "problem", role: "alert" }, `This device cannot keep your answers (${failure.name}). Do not close this page.`));
+}
+
+async function open() {
+  const hash = asked();
+  const unit = hash.get("unit");
+  const sheet = hash.get("sheet") || "pre-trip";
+  if (location.hash === "#signed") return signed();
+  if (!unit) return chooser(place, member);
+  const id = draftId(member, unit, sheet);
+  if (!draft || draft.id !== id) {
+    draft = (await get("drafts", id)) || (await begin(id, unit, sheet, hash.get("trip")));
+    if (!draft) return missing(unit);
+  }
+  show();
+}
+
+async function begin(id, unit, sheet, trip) {
+  const address = `${place.dataset.form}?${new URLSearchParams({ unit, sheet })}`;
+  const { body } = await document_(member, `form|${unit}|${sheet}`, address);
+  return body && { id, member, unit, sheet, trip: trip || "", form: body, answers: {}, reviewed: null, changed_at: new Date().toISOString() };
+}
+
+function missing(unit) {
+  place.replaceChildren(el("h1", {}, "Inspection"), el("p", { class: "problem" }, `The sheet of ${unit} is not on this device, and the service does not answer or does not know this unit.`),
+    el("p", {}, el("a", { href: "#" }, "Choose another")));
+}
+
+function show() {
+  const at = asked().get("at") || "before";
+  const index = Number(at);
+  const items = itemsOf(draft.form);
+  const screen = at === "review" ? steps.review(draft, go, place.dataset.name)
+    : Number.isInteger(index) && index >= 0 && index < items.length ? steps.item(draft, index, go) : steps.before(draft, go);
+  place.replaceChildren(...screen.flat(2).filter(Boolean));
+  document.title = `${draft.form.title} of ${draft.unit}`;
+  document.getElementById("step").focus({ preventScroll: true });
+  window.scrollTo(0, 0);
+}
+
+async function signed() {
+  place.replaceChildren(el("h1", { tabindex: "-1", id: "step" }, "Signed"),
+    el("p", {}, "It is kept on this device until the service has said that it is filed."),
+    el("p", {}, el("a", { class: "button", href: place.dataset.list }, "To the inspections")));
+  document.getElementById("step").focus({ preventScroll: true });
+  await send();
+}
+
+window.addEventListener("hashchange", open);
+register();
+watch();
+open();

@@ -1,0 +1,56 @@
+/* The service worker of the inspection pages (scope /inspections/). The service writes KEPT before this text: the
+   version, the address of the shell and its files. It keeps the page that walks a sheet, nothing of any unit, and it
+   touches nothing but GET. */
+/* global KEPT */
+"use strict";
+
+const CACHE = `inspections-${KEPT.version}`;
+
+self.addEventListener("install", (event) => {
+  event.waitUntil((async () => {
+    const cache = await caches.open(CACHE);
+    await cache.addAll(KEPT.assets.map((address) => new Request(address, { cache: "reload" })));
+    await keepShell();
+    await self.skipWaiting();
+  })());
+});
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil((async () => {
+    for (const name of await caches.keys()) if (name.startsWith("inspections-") && name !== CACHE) await caches.delete(name);
+    await self.clients.claim();
+  })());
+});
+
+/* The shell as the signed-in person sees it; a redirect to the sign-in page is no shell. */
+async function keepShell() {
+  const response = await fetch(KEPT.shell, { cache: "reload", credentials: "same-origin" });
+  if (response.ok && !response.redirected) await (await caches.open(CACHE)).put(KEPT.shell, response);
+}
+
+self.addEventListener("fetch", (event) => {
+  const request = event.request;
+  const address = new URL(request.url);
+  if (request.method !== "GET" || address.origin !== self.location.origin) return;
+  if (request.mode === "navigate") event.respondWith(page(request, address));
+  else if (KEPT.assets.includes(address.pathname)) event.respondWith(asset(request, address));
+});
+
+/* Pages come from the service while it answers. Without a connection the kept shell stands in for any of them. */
+async function page(request, address) {
+  try {
+    const response = await fetch(request);
+    if (address.pathname === KEPT.shell && response.ok && !response.redirected) {
+      await (await caches.open(CACHE)).put(KEPT.shell, response.clone());
+    }
+    return response;
+  } catch (failure) {
+    const kept = await caches.match(KEPT.shell);
+    if (kept) return kept;
+    throw failure;
+  }
+}
+
+async function asset(request, address) {
+  return (await caches.match(address.pathname)) || fetch(request);
+}
