@@ -8,12 +8,13 @@ class AlarmsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from alarms import checks, chores, handlers
+        from alarms import checks, chores, handlers, marks
         from alarms.notices import listener
         from alarms.pages import panels
 
         handlers.register()
         checks.register()
         chores.register()
+        marks.register()
         listener.register()
         panels.register()

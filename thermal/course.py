@@ -39,10 +39,11 @@ class Band:
 class Course:
     """The nominal path of one unit at `time_h` (n,), hours from the start.
 
-    ambient_c, air_c, edge_c, core_c [degC] (n,), edge and core None for an empty box; fuel_l left in the tank [L]
-    (n,); given_kw mean heat of each step [kW] (n - 1,), 0 without fuel; needed_kw what the shell loses at the set
-    point with shut doors [kW] (n,); available_kw the most the heater gives [kW]; damage_after_h at whole hours,
-    inf when not before arrival (hours + 1,); fuel_out_h when the tank runs dry, None when it does not [h].
+    ambient_c, air_c, edge_c, core_c [degC] (n,), edge and core None for an empty box; fuel_l left in the tank [L] at
+    fuel_h [h], a fill twice, before and after; given_kw mean heat of each step [kW] (n - 1,), 0 without fuel;
+    needed_kw what the shell loses at the set point with shut doors [kW] (n,); available_kw the most the heater gives
+    [kW]; damage_after_h at whole hours, inf when not before arrival (hours + 1,); fuel_out_h when the tank runs dry,
+    None when it does not [h].
     """
 
     time_h: Array
@@ -50,6 +51,7 @@ class Course:
     air_c: Array
     edge_c: Array | None
     core_c: Array | None
+    fuel_h: Array
     fuel_l: Array
     given_kw: Array
     needed_kw: Array
@@ -76,13 +78,15 @@ def course_of(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk) -> Cours
     first = (model.net.film * paths.x[0, 0] + model.net.edge * paths.x[0, 1]) / model.net.air_sum
     ambient = np.interp(grid.time_h, np.arange(trip.hours + 1), trip.ambient_c)
     needed = columns.ua_full[0] * np.maximum(trip.set_point_c - ambient, 0.0) / 1e3
+    fuel_h, fuel_l = left_l(burnt_of(march)[0], grid, trip, columns)
     return Course(
         time_h=grid.time_h,
         ambient_c=ambient,
         air_c=np.concatenate([first, air_at(model, paths, march.ambient)[:, 0]]),
         edge_c=paths.x[:, 1, 0] if laden else None,
         core_c=paths.x[:, 2, 0] if laden else None,
-        fuel_l=left_l(burnt_of(march)[0], grid, trip, columns),
+        fuel_h=fuel_h,
+        fuel_l=fuel_l,
         given_kw=paths.heat[:, 0] / 1e3,
         needed_kw=needed,
         available_kw=float(columns.q_max[0]) / 1e3,

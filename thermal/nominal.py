@@ -186,14 +186,16 @@ def _within_tank(burnt: Array, grid: Grid, trip: Trip, columns: Columns) -> Arra
     return total
 
 
-def left_l(burnt: Array, grid: Grid, trip: Trip, columns: Columns) -> Array:
-    """Return what is in the first column's tank at the nodes [L], shape (s + 1,); a fill shows at its stop's start."""
+def left_l(burnt: Array, grid: Grid, trip: Trip, columns: Columns) -> tuple[Array, Array]:
+    """Return moments [h] and what is in the first column's tank then [L]; the moment of a fill stands twice, before and
+    after it."""
     used = _within_tank(burnt, grid, trip, columns)
-    left = np.empty_like(used)
+    at_h, left = [], []
     for leg, (start, end) in enumerate(leg_bounds(grid, trip)):
         inside = (grid.time_h >= start - 1e-6) & (grid.time_h <= end + 1e-6)
-        left[inside] = _in_tank_l(trip, columns, leg) - (used[inside] - used[inside][0])
-    return left
+        at_h.append(grid.time_h[inside])
+        left.append(_in_tank_l(trip, columns, leg) - (used[inside] - used[inside][0]))
+    return np.concatenate(at_h), np.concatenate(left)
 
 
 def _without_heat(plan: March, *, trip: Trip, load: Load | None) -> tuple[Array, Array]:

@@ -12,6 +12,7 @@ class ThermalConfig(AppConfig):
         from fleet.readiness.registry import checks
         from fleet.warmers import Warmer, warmers
         from thermal import warm
+        from thermal.adapter import charts
         from thermal.adapter.checks import CHECKS
         from thermal.adapter.commodities import sync_commodities
         from thermal.adapter.pages import panels
@@ -19,5 +20,6 @@ class ThermalConfig(AppConfig):
         for check in CHECKS:
             checks.add(check)
         panels.register()
+        charts.register()
         warmers.add(Warmer("thermal.model", warm))
         post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")

@@ -27,6 +27,7 @@ def test_the_nominal_path_is_that_of_the_forecast():
     hours = np.searchsorted(drawn.time_h, plan.hours.at_h - 1e-6)
     for name in ("air_c", "edge_c", "core_c"):
         assert getattr(drawn, name)[hours] == pytest.approx(getattr(plan.hours, name), abs=1e-9)
+    assert len(drawn.fuel_h) == len(drawn.time_h)  # no fill on the way
     burnt = request.unit.fuel_at_start_l - drawn.fuel_l[hours]
     assert burnt == pytest.approx(plan.hours.fuel_l, abs=1e-6)
     assert drawn.damage_after_h == pytest.approx(plan.damage_after_h)
@@ -36,9 +37,9 @@ def test_a_fill_shows_as_a_full_tank():
     drawn = course("refuel_in_time")
     trip, unit = ask("refuel_in_time").trip, ask("refuel_in_time").unit
     fill = next(stop.at_h for stop in trip.stops if stop.refuel)
-    at = int(np.searchsorted(drawn.time_h, fill - 1e-6))
-    assert drawn.fuel_l[at] == pytest.approx(unit.heater.tank_l)
-    assert drawn.fuel_l[at - 1] < drawn.fuel_l[at]
+    before, after = np.flatnonzero(np.isclose(drawn.fuel_h, fill))
+    assert drawn.fuel_l[after] == pytest.approx(unit.heater.tank_l)
+    assert drawn.fuel_l[before] < drawn.fuel_l[after]
 
 
 def test_an_empty_box_has_air_only():

@@ -1,0 +1,1 @@
+"""Charts: what is to be seen (`picture`), on which paper (`paper`), and one drawing code for pages, mail and PDF."""
