@@ -7,7 +7,7 @@ from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
 
 from fleet.charts.picture import Array, Role
-from fleet.pages.measures import L_PER_GALLON, to_fahrenheit
+from fleet.pages.measures import L_PER_GALLON
 
 
 class Look(StrEnum):
