@@ -136,7 +136,7 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
     if newest_at is None:
         return f"{facts.unit.number} has never sent a reading.", "restore_readings", "Connect the unit."
     age = now - newest_at
-    if age >= age_limits(facts)[1]:
+    if age >= age_limits(facts.unit, facts.policy)[1]:
         hours = age / timedelta(hours=1)
         return (
             f"Last heard of {facts.unit.number} {hours:.1f} h ago: faults since then are not known.",
@@ -151,7 +151,7 @@ def _silent_at(facts: Facts, now: datetime) -> datetime | None:
     newest_at = facts.unit.newest_at
     if newest_at is None:
         return None
-    moments = [newest_at + age_limits(facts)[1]]
+    moments = [newest_at + age_limits(facts.unit, facts.policy)[1]]
     if facts.trip.phase is Phase.UNDER_WAY:
         moments.append(newest_at + timedelta(hours=facts.policy.under_way_silent_h))
     return min((moment for moment in moments if moment > now), default=None)

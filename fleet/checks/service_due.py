@@ -5,7 +5,7 @@ from __future__ import annotations
 import calendar
 from datetime import date, datetime, timedelta
 
-from fleet.readiness.facts import Facts
+from fleet.readiness.facts import Facts, UnitFacts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
 
@@ -18,6 +18,22 @@ def add_months(day: date, months: int) -> date:
     index = day.year * 12 + day.month - 1 + months
     year, month = divmod(index, 12)
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+
+
+def hours_left(unit: UnitFacts) -> float | None:
+    """Engine hours until the next service, negative when overdue; None without a plan by hours or without its facts."""
+    every_h, counter = unit.design["service_every_h"], unit.values.get("engine_hours_h")
+    if every_h is None or counter is None or unit.serviced_at_h is None:
+        return None
+    return unit.serviced_at_h + every_h - float(counter.value)
+
+
+def due_on(unit: UnitFacts) -> date | None:
+    """The day of the next service; None without a plan by months or without the day of the last service."""
+    every_months = unit.design["service_every_months"]
+    if every_months is None or unit.serviced_on is None:
+        return None
+    return add_months(unit.serviced_on, int(every_months))
 
 
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
@@ -39,7 +55,8 @@ def _by_hours(facts: Facts, every_h: float | None) -> Finding | None:
         text = f"{'The last service' if last_h is None else 'The engine hour counter'} of the unit is not recorded."
         return Finding(ID, Outcome.UNKNOWN, text, SOURCE, remedy=_book())
     trip_h = (facts.trip.arrive_at - facts.trip.depart_at) / timedelta(hours=1)
-    left_h = last_h + every_h - float(counter.value)
+    left_h = hours_left(facts.unit)
+    assert left_h is not None
     if left_h < -facts.policy.service_grace_h:
         outcome, text = Outcome.BLOCK, f"Service is {-left_h:.0f} engine hours overdue."
     elif left_h < trip_h:
@@ -56,21 +73,20 @@ def _by_hours(facts: Facts, every_h: float | None) -> Finding | None:
 
 
 def _by_date(facts: Facts, every_months: float | None, now: datetime) -> Finding | None:
-    last_on = facts.unit.serviced_on
     if every_months is None:
         return None
-    if last_on is None:
+    day = due_on(facts.unit)
+    if day is None:
         return Finding(
             ID, Outcome.UNKNOWN, "The day of the unit's last service is not recorded.", SOURCE, remedy=_book()
         )
-    due_on = add_months(last_on, int(every_months))
-    overdue_days = (now.date() - due_on).days
+    overdue_days = (now.date() - day).days
     if overdue_days > facts.policy.service_grace_days:
-        outcome, text = Outcome.BLOCK, f"Service was due on {due_on:%Y-%m-%d}, {overdue_days} days ago."
-    elif due_on <= facts.trip.arrive_at.date():
-        outcome, text = Outcome.CONCERN, f"Service is due on {due_on:%Y-%m-%d}."
+        outcome, text = Outcome.BLOCK, f"Service was due on {day:%Y-%m-%d}, {overdue_days} days ago."
+    elif day <= facts.trip.arrive_at.date():
+        outcome, text = Outcome.CONCERN, f"Service is due on {day:%Y-%m-%d}."
     else:
-        outcome, text = Outcome.PASS, f"Service is due on {due_on:%Y-%m-%d}."
+        outcome, text = Outcome.PASS, f"Service is due on {day:%Y-%m-%d}."
     return Finding(ID, outcome, text, SOURCE, remedy=None if outcome is Outcome.PASS else _book())
 
 

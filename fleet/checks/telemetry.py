@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from fleet.readiness.facts import Facts
+from fleet.policy import Policy
+from fleet.readiness.facts import Facts, UnitFacts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words, at_loading
 from fleet.units.flat_sensors import FACT as FLAT_SENSORS
@@ -30,7 +31,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
         return _finding(
             Outcome.UNKNOWN, f"Sensor that has shown one value for hours: {', '.join(flat.value)}. It says nothing."
         )
-    soft, hard, words = age_limits(facts)
+    soft, hard, words = age_limits(facts.unit, facts.policy)
     age = now - newest_at
     measured = round(age / timedelta(minutes=1), 1)
     if age >= hard:
@@ -53,13 +54,13 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     )
 
 
-def age_limits(facts: Facts) -> tuple[timedelta, timedelta, str]:
+def age_limits(unit: UnitFacts, policy: Policy) -> tuple[timedelta, timedelta, str]:
     """From which age readings are a concern, from which they say nothing of now, and why: the unit is on or off."""
-    unit_on = facts.unit.values.get("unit_on")
+    unit_on = unit.values.get("unit_on")
     if unit_on is not None and unit_on.value:
-        soft, hard = timedelta(minutes=facts.policy.telemetry_soft_on_min), facts.policy.telemetry_hard_on_h
+        soft, hard = timedelta(minutes=policy.telemetry_soft_on_min), policy.telemetry_hard_on_h
         return soft, max(soft, timedelta(hours=hard)), "unit on"
-    soft, hard = timedelta(hours=facts.policy.telemetry_soft_off_h), facts.policy.telemetry_hard_off_h
+    soft, hard = timedelta(hours=policy.telemetry_soft_off_h), policy.telemetry_hard_off_h
     return soft, timedelta(hours=hard), "unit off"
 
 

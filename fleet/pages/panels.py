@@ -56,6 +56,8 @@ class UnitPanel:
     order: int
     title: str
     render: Callable[[HttpRequest, Unit, datetime], Rendered | None]
+    wide: bool = False
+    """As wide as the page, below the others: for charts and long tables."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,7 @@ class Shown:
     title: str
     template: str
     context: Mapping[str, Any]
+    wide: bool
 
 
 def shown_panels(panels: Registry[Any], request: HttpRequest, subject: Any, now: datetime) -> list[Shown]:
@@ -105,5 +108,6 @@ def shown_panels(panels: Registry[Any], request: HttpRequest, subject: Any, now:
     for panel in sorted(panels, key=lambda panel: (panel.order, panel.id)):
         rendered = panel.render(request, subject, now)
         if rendered is not None:
-            shown.append(Shown(panel.id.replace(".", "-"), panel.title, rendered.template, rendered.context))
+            name, wide = panel.id.replace(".", "-"), getattr(panel, "wide", False)
+            shown.append(Shown(name, panel.title, rendered.template, rendered.context, wide))
     return shown

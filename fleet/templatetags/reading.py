@@ -146,3 +146,9 @@ def margin(value: float) -> str:
 def form_time(at: datetime, reader: Reader) -> str:
     """For an <input type="datetime-local">."""
     return f"{reader.local(at):%Y-%m-%dT%H:%M}"
+
+
+@register.filter
+def act_words(act: str) -> str:
+    """`alarm.signed_off` as people say it: signed off."""
+    return act.rpartition(".")[2].replace("_", " ")
