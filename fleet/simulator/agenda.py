@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 MINUTE = 60
+PART_UNLOADED = 0.5  # share of stops with open doors at which a part of the load is left; assumption
+LEAST_KG = 300.0  # what remains is worth a trip, assumption
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,14 +141,17 @@ class Trip:
     def write(self) -> None:
         """Write the whole trip into the diary."""
         self.prepare()
+        diary, loading_s = self.diary, self.diary.now_s
         self.load()
-        diary, departs_s = self.diary, self.diary.now_s
+        departs_s = diary.now_s
         stops = [self.stop() for _ in range(int(self.rng.integers(0, 4)))]
         self.drive()
         diary.note(
             "trip",
             reference=self.ref,
+            loading_at_s=loading_s,
             depart_at_s=departs_s,
+            deliver_at_s=diary.now_s,
             load={
                 "commodity": self.cargo.commodity,
                 "mass_kg": self.carried.mass_kg,
@@ -219,15 +224,33 @@ class Trip:
         minutes = self.rng.uniform(10, 35)
         diary.unit_on, diary.door_open = not opens, opens
         diary.spend("stop", minutes, refuel=refuel)
+        unload_kg = self.leave_a_part() if opens else 0.0
+        if unload_kg:
+            diary.spend("stop", self.rng.uniform(2, 10))
+        shuts_s = diary.now_s
         diary.door_open = False
         diary.unit_on = True
         diary.spend("stop", self.rng.uniform(5, 25))
+        leave_s = diary.now_s
         self.set_off()
         return {
             "arrive_at_s": arrive_s,
-            "door_open_min": round(minutes) if opens else 0,
+            "leave_at_s": leave_s,
+            "door_open_min": (shuts_s - arrive_s) // MINUTE if opens else 0,
             "refuel": refuel,
+            "unload_kg": unload_kg,
         }
+
+    def leave_a_part(self) -> float:
+        """Take a part of the load out, now and then; return how much [kg]."""
+        carried = self.diary.carried
+        if carried is None or self.rng.random() >= PART_UNLOADED:
+            return 0.0
+        unload_kg = round(carried.mass_kg * float(self.rng.uniform(0.15, 0.6)), -1)
+        if carried.mass_kg - unload_kg < LEAST_KG:
+            return 0.0
+        self.diary.carried = replace(carried, mass_kg=carried.mass_kg - unload_kg)
+        return unload_kg
 
     def unload(self) -> None:
         """Take the load out and leave the box, off and shut."""

@@ -71,9 +71,16 @@ TROUBLE_CODES: tuple[dict[str, Any], ...] = (
     {"code": "not-in-any-book-1"},
     {"spn": 168, "fmi": 18},
 )
-TROUBLES_PER_UNIT_DAY = 0.1
 TROUBLE_MEDIAN_H, TROUBLE_SD_LN = 3.0, 1.0
-FLAPPING_SHARE = 0.2  # of small troubles that clear and return a few times
+
+
+@dataclass(frozen=True, slots=True)
+class Troubles:
+    """How often small troubles come and how many of them clear and return a few times (flap). Assumptions."""
+
+    per_unit_day: float = 0.1
+    flapping_share: float = 0.2
+    most_turns: int = 4
 
 
 def failure_events(record: dict[str, Any], unit: int, *, rng: np.random.Generator) -> list[FaultEvent]:
@@ -94,14 +101,16 @@ def failure_events(record: dict[str, Any], unit: int, *, rng: np.random.Generato
     ]
 
 
-def draw_troubles(*, units: int, horizon_s: float, rng: np.random.Generator) -> list[FaultEvent]:
+def draw_troubles(
+    *, units: int, horizon_s: float, rng: np.random.Generator, plan: Troubles = Troubles()
+) -> list[FaultEvent]:
     """Return the small troubles of a fleet: Poisson in number, lognormal in length, some of them flapping."""
-    count = rng.poisson(TROUBLES_PER_UNIT_DAY * units * horizon_s / DAY_S)
+    count = rng.poisson(plan.per_unit_day * units * horizon_s / DAY_S)
     events: list[FaultEvent] = []
     for _ in range(count):
         unit, what = int(rng.integers(units)), TROUBLE_CODES[rng.integers(len(TROUBLE_CODES))]
         at = float(rng.uniform(0.0, horizon_s))
-        turns = int(rng.integers(2, 5)) if rng.random() < FLAPPING_SHARE else 1
+        turns = int(rng.integers(2, plan.most_turns + 1)) if rng.random() < plan.flapping_share else 1
         for _ in range(turns):
             lasts_s = 3600.0 * TROUBLE_MEDIAN_H * np.exp(TROUBLE_SD_LN * rng.standard_normal()) / turns
             events.append(FaultEvent(unit, int(at), {"state": "raised", **what}))

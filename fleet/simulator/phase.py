@@ -33,6 +33,11 @@ class Freezing:
         self.freezes_c[unit] = load.freezes_c[unit]
         self.ice_j[:, unit] = 0.0
 
+    def lighten(self, unit: int, left: float) -> None:
+        """Take a part of one unit's load out, with its share of the ice; *left* is the share that stays."""
+        self.most_j[:, unit] *= left
+        self.ice_j[:, unit] *= left
+
     def hold(self, temps: Floats, chain: Chain) -> None:
         """Move heat between temperature and ice in place; `temps` has shape (stores, n)."""
         layers = temps[EDGE:]

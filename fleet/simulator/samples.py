@@ -8,6 +8,7 @@ import numpy as np
 
 from fleet.simulator.network import AIR, EDGE
 from fleet.simulator.quantities import Bools, Floats, Ints
+from fleet.simulator.tracks import ROAD_SPEED_KM_H
 from fleet.simulator.yard import Yard
 
 MEASURED = (
@@ -21,11 +22,12 @@ MEASURED = (
     "battery_v",
     "engine_hours_h",
     "speed_km_h",
+    "latitude",
+    "longitude",
 )
 FLAGS = ("heater_running", "unit_on", "door_open")
 FAN_RISE_K = 17.0  # air through the coil at full output, assumption
 COOLANT_RISE_K = 72.0  # coolant above the box air at full output, assumption
-ROAD_SPEED_KM_H = 80.0
 CHARGING_V, RESTING_V, WEAK_V = 13.9, 12.6, 11.8  # per 12 V; common practice, no source
 
 
@@ -33,7 +35,7 @@ CHARGING_V, RESTING_V, WEAK_V = 13.9, 12.6, 11.8  # per 12 V; common practice, n
 class Samples:
     """N moments of report: unit position, time [s] and true values.
 
-    `measured` has shape (10, N) in the order of `MEASURED` with NaN where there is nothing to measure,
+    `measured` has shape (12, N) in the order of `MEASURED` with NaN where there is nothing to measure,
     `flags` (3, N) in the order of `FLAGS`.
     """
 
@@ -44,7 +46,10 @@ class Samples:
 
 
 class Recorder:
-    """Collects samples of a yard: each unit at its own minute of the cadence, an idle one hourly."""
+    """Collects samples of a yard: each unit at its own minute of the cadence, an idle one hourly.
+
+    Whenever a unit is switched or its doors are opened or shut it reports at once, beside its turn.
+    """
 
     def __init__(self, yard: Yard, *, cadence_min: int, rng: np.random.Generator) -> None:
         n = len(yard.roster)
@@ -52,6 +57,7 @@ class Recorder:
         self.phase_min = rng.integers(0, 60, n)
         self.weak = rng.random(n) < 0.03
         self.full_w = yard.thermostat.high_w.copy()  # what the fan's flow and the coolant's rise belong to
+        self.last_flags = np.zeros((2, n), dtype=np.bool_)
         self.parts: list[Samples] = []
 
     def take(self) -> None:
@@ -59,7 +65,10 @@ class Recorder:
         yard, minute = self.yard, self.yard.now_s // 60
         awake = yard.unit_on | (yard.load.mass_kg > 0)
         turn = minute + self.phase_min
-        due = np.flatnonzero((awake & (turn % self.cadence_min == 0)) | (turn % 60 == 0))
+        flags = np.array([yard.unit_on, yard.door_open])
+        changed = (flags != self.last_flags).any(axis=0)
+        self.last_flags = flags
+        due = np.flatnonzero((awake & (turn % self.cadence_min == 0)) | (turn % 60 == 0) | changed)
         if len(due):
             self.parts.append(self.sample(due))
 
@@ -81,6 +90,8 @@ class Recorder:
                 np.where(running, CHARGING_V, volts) * roster.nominal_v[due] / 12.0,
                 roster.engine_h[due] + yard.supply.engine_h[due],
                 np.where(yard.moving[due], ROAD_SPEED_KM_H, 0.0),
+                yard.tracks.at[0, due],
+                yard.tracks.at[1, due],
             ]
         )
         flags = np.array([yard.shows_running()[due], yard.unit_on[due], yard.door_open[due]])

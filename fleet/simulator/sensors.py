@@ -22,6 +22,8 @@ CHARACTER: dict[str, tuple[float, float, float, float]] = {
     "battery_v": (0.03, 0.05, 0.03, 1.0),
     "engine_hours_h": (0.0, 0.05, 0.0, 1.0),
     "speed_km_h": (2.0, 1.0, 0.0, 0.7),
+    "latitude": (0.0001, 0.00001, 0.0, 0.6),  # about 10 m
+    "longitude": (0.0001, 0.00001, 0.0, 0.6),
 }
 CAN_FAIL = ("return_air_c", "discharge_air_c", "ambient_c", "cargo_c", "fuel_l")
 NEVER_NEGATIVE = ("fuel_l", "speed_km_h", "battery_v")
@@ -65,7 +67,7 @@ class Sensors:
         for name in NEVER_NEGATIVE:
             row = MEASURED.index(name)
             shown[row] = np.maximum(shown[row], 0.0)
-        shown = np.round(np.round(shown / self.step[:, None]) * self.step[:, None], 3)
+        shown = np.round(np.round(shown / self.step[:, None]) * self.step[:, None], 5)
         shown[~self.fitted[:, unit]] = np.nan
         for spell in self.stuck:
             self.hold(spell, samples, shown)
@@ -110,13 +112,15 @@ def draw_sensors(*, units: int, horizon_s: float, rng: np.random.Generator) -> S
     shape = (len(MEASURED), units)
     can_fail = np.isin(np.array(MEASURED), CAN_FAIL)[:, None]
     drifts = can_fail & (rng.random(shape) < DRIFTING_SHARE)
+    fitted = rng.random(shape) < share[:, None]
+    fitted[MEASURED.index("longitude")] = fitted[MEASURED.index("latitude")]
     count = rng.poisson(STUCK_PER_UNIT_DAY * units * horizon_s / DAY_S)
     return Sensors(
         noise=noise,
         step=step,
         offset=spread[:, None] * rng.standard_normal(shape),
         drift_per_day=np.where(drifts, DRIFT_PER_DAY * rng.standard_normal(shape), 0.0),
-        fitted=rng.random(shape) < share[:, None],
+        fitted=fitted,
         stuck=[draw_stuck(units, horizon_s, rng) for _ in range(count)],
     )
 

@@ -5,27 +5,33 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
-from math import isnan
 from typing import Any
 
 import numpy as np
 
 from fleet.simulator.agenda import Habits, draw_agenda
-from fleet.simulator.cloudevents import FAULT, READING, event_text, instant
+from fleet.simulator.cloudevents import instant
 from fleet.simulator.connectivity import QUALITIES, Links, Message, Quality, draw_links
+from fleet.simulator.decay import Change, Decay
 from fleet.simulator.errors import SimulatorError
-from fleet.simulator.incidents import FaultEvent, draw_troubles, failure_events
+from fleet.simulator.gateways import Gateways
+from fleet.simulator.incidents import FaultEvent, Troubles, draw_troubles, failure_events
+from fleet.simulator.mishaps import Mishaps, draw_changes
 from fleet.simulator.network import AIR, EDGE, LINING
 from fleet.simulator.quantities import Floats
 from fleet.simulator.roster import Roster, draw_roster
-from fleet.simulator.samples import FLAGS, MEASURED, Recorder, Samples
+from fleet.simulator.samples import Recorder
 from fleet.simulator.sensors import draw_sensors
+from fleet.simulator.tracks import Tracks
 from fleet.simulator.weather import winter_series
 from fleet.simulator.yard import Reliability, Yard
 
 DAY_S, HOUR_S = 86_400, 3600
 SITE_SD_K = 3.0  # how far the weather of one unit is from the common series
-TRACKER_FIELDS = ("return_air_c", "ambient_c", "speed_km_h", "door_open")
+SECONDS = frozenset(
+    {"at_s", "until_s", "back_at_s", "loading_at_s", "depart_at_s", "deliver_at_s", "arrive_at_s", "leave_at_s"}
+)
+"""Fields of truth records that are seconds from the start; on the way out they become times."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,15 +49,26 @@ class FleetPlan:
     quality: Quality = QUALITIES["ordinary"]
     habits: Habits = field(default_factory=Habits)
     reliability: Reliability = field(default_factory=Reliability)
+    troubles: Troubles = field(default_factory=Troubles)
+    mishaps: Mishaps = field(default_factory=Mishaps)
+    changes: tuple[Change, ...] = ()
+    """What nobody reports, beside what `mishaps` draws."""
+    percent_gauge_share: float = 0.2
+    """Share of units whose gauge says per cent of the tank, not litres."""
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """One day's messages in order of arrival, as JSON lines, and the truth records that became known in it."""
+    """One day's messages in order of arrival, and the truth records that became known in it."""
 
     index: int
-    lines: list[str]
+    messages: list[Message]
     truth: list[dict[str, Any]]
+
+    @property
+    def lines(self) -> list[str]:
+        """The messages as JSON lines."""
+        return [message.text for message in self.messages]
 
 
 class FleetStream:
@@ -61,9 +78,9 @@ class FleetStream:
         check_plan(plan)
         self.plan, self.horizon_s = plan, plan.days * DAY_S
         # One stream of randomness per subject: more noise in one does not shuffle the others.
-        seeds = np.random.SeedSequence(plan.seed).spawn(8)
-        roster, people, sky, plant, sensing, faults, radio, self.second_rng = map(np.random.default_rng, seeds)
-        self.sensing, self.faults, self.radio = sensing, faults, radio
+        seeds = np.random.SeedSequence(plan.seed).spawn(10)
+        roster, people, sky, plant, sensing, faults, radio, tracker, roads, luck = map(np.random.default_rng, seeds)
+        self.faults, self.radio = faults, radio
         self.roster: Roster = draw_roster(units=plan.units, rng=roster, prefix=plan.prefix, numbers=plan.numbers)
         self.position = {number: i for i, number in enumerate(self.roster.numbers)}
         agendas = [
@@ -77,11 +94,30 @@ class FleetStream:
             for i, number in enumerate(self.roster.numbers)
         ]
         self.plans = [record for agenda in agendas for record in agenda.records]
-        self.yard = Yard(self.roster, agendas, ambient_c=self.weather(sky), reliability=plan.reliability, rng=plant)
+        self.yard = Yard(
+            self.roster,
+            agendas,
+            ambient_c=self.weather(sky),
+            reliability=plan.reliability,
+            rng=plant,
+            tracks=Tracks(plan.units, rng=roads),
+        )
+        drawn = draw_changes(plan.mishaps, agendas, horizon_s=self.horizon_s, rng=luck)
+        self.decay = Decay([*drawn, *plan.changes])
         self.recorder = Recorder(self.yard, cadence_min=plan.cadence_min, rng=plant)
-        self.sensors = draw_sensors(units=plan.units, horizon_s=self.horizon_s, rng=sensing)
-        self.pending_faults = draw_troubles(units=plan.units, horizon_s=self.horizon_s, rng=faults)
-        self.links: Links = draw_links(units=plan.units, horizon_s=self.horizon_s, quality=plan.quality, rng=radio)
+        whole = {"units": plan.units, "horizon_s": self.horizon_s}
+        self.sensors = draw_sensors(**whole, rng=sensing)
+        self.pending_faults = draw_troubles(**whole, rng=faults, plan=plan.troubles)
+        self.links: Links = draw_links(**whole, quality=plan.quality, rng=radio)
+        self.gateways = Gateways(
+            self.roster,
+            start=plan.start,
+            sensors=self.sensors,
+            links=self.links,
+            percent_share=plan.percent_gauge_share,
+            rng=sensing,
+            tracker_rng=tracker,
+        )
         self.under_way: list[Message] = []
 
     def weather(self, rng: np.random.Generator) -> Floats:
@@ -96,28 +132,34 @@ class FleetStream:
         for index in range(self.plan.days):
             truth = self.opening_truth() if index == 0 else []
             truth += self.live_one_day()
-            messages = self.readings(self.recorder.empty())
+            messages = self.gateways.readings(self.recorder.empty())
             messages += self.fault_messages(truth, end_s=(index + 1) * DAY_S)
             arrived = self.under_way + self.links.carry(messages, rng=self.radio)
             last = index == self.plan.days - 1
             end_s = np.inf if last else (index + 1) * DAY_S
             arrived.sort(key=lambda message: message.arrives_s)
             self.under_way = [message for message in arrived if message.arrives_s >= end_s]
-            lines = [message.text for message in arrived if message.arrives_s < end_s]
-            yield Day(index, lines, [self.dated(record) for record in truth])
+            in_time = [message for message in arrived if message.arrives_s < end_s]
+            yield Day(index, in_time, [self.dated(record) for record in truth])
 
     def live_one_day(self) -> list[dict[str, Any]]:
         """Move the yard on by a day; return its truth."""
         truth: list[dict[str, Any]] = []
         yard, end_s = self.yard, self.yard.now_s + DAY_S
         while yard.now_s < end_s:
+            self.decay.strike(yard)
             yard.step()
             self.recorder.take()
             if yard.now_s % HOUR_S == 0:
                 truth += self.states()
-        truth += yard.records
-        yard.records = []
+        truth += yard.records + [self.change_record(change) for change in self.decay.struck]
+        yard.records, self.decay.struck = [], []
         return truth
+
+    def change_record(self, change: Change) -> dict[str, Any]:
+        """Return the truth record of something nobody reported."""
+        number = self.roster.numbers[change.unit]
+        return {"kind": "change", "unit": number, "at_s": change.at_s, "what": change.kind.value, "size": change.size}
 
     def states(self) -> list[dict[str, Any]]:
         """Return the true state of every unit now."""
@@ -161,36 +203,13 @@ class FleetStream:
         ]
         planned = [record for record in self.plans if record["at_s"] < self.horizon_s]
         numbers = self.roster.numbers
-        return units + self.sensors.records(numbers) + self.links.records(numbers) + planned
-
-    def readings(self, samples: Samples) -> list[Message]:
-        """Return the reading events of the samples, from the gateway and, where there is one, the tracker."""
-        shown = self.sensors.read(samples, rng=self.sensing)
-        columns = zip(
-            samples.unit.tolist(),
-            samples.at_s.tolist(),
-            shown.T.tolist(),
-            samples.flags.T.tolist(),
-            strict=True,
-        )
-        messages = []
-        for unit, at_s, values, flags in columns:
-            data: dict[str, Any] = {k: v for k, v in zip(MEASURED, values, strict=True) if not isnan(v)}
-            data.update(zip(FLAGS, flags, strict=True))
-            messages.append(self.reading(unit, at_s, data, "gateway"))
-            if self.links.second[unit]:
-                messages.append(self.tracker_reading(unit, at_s, data))
-        return messages
-
-    def tracker_reading(self, unit: int, at_s: int, data: dict[str, Any]) -> Message:
-        """Return what a second source with its own air sensor says half a minute later."""
-        own = {name: data[name] for name in TRACKER_FIELDS if name in data}
-        own["return_air_c"] = round(own["return_air_c"] + float(self.second_rng.normal(0.0, 0.4)), 1)
-        return self.reading(unit, at_s + 30, own, "tracker")
-
-    def reading(self, unit: int, at_s: int, data: dict[str, Any], sender: str) -> Message:
-        """Return one reading on its way."""
-        return self.message(unit, at_s, kind=READING, sender=sender, event_id=f"r{at_s}", data=data)
+        return [
+            *units,
+            *self.sensors.records(numbers),
+            *self.gateways.records(),
+            *self.links.records(numbers),
+            *planned,
+        ]
 
     def fault_messages(self, truth: list[dict[str, Any]], *, end_s: int) -> list[Message]:
         """Return the fault events made until the end of the day; later ones stay pending."""
@@ -202,26 +221,7 @@ class FleetStream:
         due = [event for event in self.pending_faults if event.at_s < end_s]
         self.pending_faults = self.pending_faults[len(due) :]
         truth += [self.fault_record(event) for event in due]
-        return [self.fault(event) for event in due]
-
-    def fault(self, event: FaultEvent) -> Message:
-        """Return one fault event on its way; its id says what it is, so that equal events have equal ids."""
-        what = event.data.get("code") or f"{event.data['spn']}-{event.data['fmi']}"
-        event_id = f"f{event.at_s}-{what}-{event.data['state']}"
-        return self.message(event.unit, event.at_s, kind=FAULT, sender="gateway", event_id=event_id, data=event.data)
-
-    def message(self, unit: int, at_s: int, *, kind: str, sender: str, event_id: str, data: dict[str, Any]) -> Message:
-        """Return one event as the given sender of a unit writes it, with its own idea of the time."""
-        number = self.roster.numbers[unit]
-        text = event_text(
-            kind=kind,
-            event_id=event_id,
-            source=f"{sender}/{number}",
-            subject=number,
-            time=instant(self.plan.start, at_s + float(self.links.clock_s[unit])),
-            data=data,
-        )
-        return Message(made_s=at_s, arrives_s=at_s, unit=unit, text=text)
+        return [self.gateways.fault(event) for event in due]
 
     def fault_record(self, event: FaultEvent) -> dict[str, Any]:
         """Return the truth record of a fault event."""
@@ -233,7 +233,7 @@ class FleetStream:
         for key, value in record.items():
             if key == "stops":
                 out[key] = [self.dated(stop) for stop in value]
-            elif key in {"at_s", "until_s", "back_at_s", "depart_at_s", "arrive_at_s"}:
+            elif key in SECONDS:
                 out[key.removesuffix("_s")] = instant(self.plan.start, value)
             else:
                 out[key] = value

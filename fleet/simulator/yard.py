@@ -18,6 +18,7 @@ from fleet.simulator.quantities import Bools, Floats, Load, filled, taken
 from fleet.simulator.roster import Roster
 from fleet.simulator.supply import Help, Supply
 from fleet.simulator.thermostat import Thermostat
+from fleet.simulator.tracks import Tracks
 from fleet.simulator.weather import at_time
 
 INNER_LAYERS = 3
@@ -47,6 +48,7 @@ class Yard:
         ambient_c: Floats,
         reliability: Reliability,
         rng: np.random.Generator,
+        tracks: Tracks | None = None,
         step_s: int = 60,
     ) -> None:
         if ambient_c.ndim != 2 or ambient_c.shape[1] != len(roster) or len(agendas) != len(roster):
@@ -63,6 +65,7 @@ class Yard:
         self.integrator = Integrator(self.chain, step_s=step_s)
         self.thermostat = Thermostat(roster.heater, step_s=step_s)
         self.thermostat.powered[:] = False
+        self.tracks = tracks or Tracks(n, rng=np.random.default_rng(0))
         self.freezing = Freezing(self.chain, self.load)
         rate = reliability.failures_per_h * rng.gamma(reliability.shape, 1.0 / reliability.shape, size=n)
         self.supply = Supply(
@@ -106,6 +109,7 @@ class Yard:
         self.freezing.hold(self.temps, self.chain)
         self.heat_w = self.thermostat.heat_w
         self.supply.run(now_s=self.now_s, step_s=self.step_s, running=self.running, firing=self.thermostat.firing)
+        self.tracks.move(self.moving, step_s=self.step_s)
         self.now_s += self.step_s
         self.take_notes()
 
@@ -127,9 +131,14 @@ class Yard:
         self.integrator.factor(columns)
 
     def exchange_load(self, unit: int, carried: Carried | None) -> None:
-        """Bring a load in, or take it out."""
-        self.carried[unit], self.damaged[unit] = carried, False
-        load = self.load
+        """Bring a load in, or take it or a part of it out."""
+        before, load = self.carried[unit], self.load
+        self.carried[unit] = carried
+        if before is not None and carried is not None and before.trip == carried.trip:
+            load.mass_kg[unit] = carried.mass_kg
+            self.freezing.lighten(unit, carried.mass_kg / before.mass_kg)
+            return
+        self.damaged[unit] = False
         load.mass_kg[unit] = carried.mass_kg if carried else 0.0
         if carried:
             load.temperature_c[unit] = carried.temperature_c

@@ -24,10 +24,11 @@ from fleet.simulator.streams import Day, FleetPlan, FleetStream
 from fleet.simulator.yard import Reliability
 
 PLAN = FleetPlan(units=25, days=2, start=datetime(2026, 1, 5, tzinfo=UTC), seed=3, quality=QUALITIES["rough"])
-# Of the contract: every field a reading may have (positions are never simulated).
+# Of the contract: every field a reading may have; `fuel_pct` may stand for `fuel_l`.
 ALLOWED = {
     "return_air_c", "discharge_air_c", "set_point_c", "ambient_c", "cargo_c", "fuel_l", "battery_v", "coolant_c",
     "engine_hours_h", "heater_running", "unit_on", "door_open", "speed_km_h",
+    "latitude", "longitude",
 }  # fmt: skip
 
 
@@ -61,7 +62,9 @@ def test_events_have_the_shape_of_the_contract(days: list[Day]) -> None:
         assert datetime.fromisoformat(event["time"]).utcoffset() is not None
         if event["type"] == "unit.reading.v1":
             assert event["data"]
-            assert set(event["data"]) <= ALLOWED
+            assert set(event["data"]) <= ALLOWED | {"fuel_pct"}
+            assert not {"fuel_l", "fuel_pct"} <= set(event["data"])
+            assert ("latitude" in event["data"]) == ("longitude" in event["data"])
         else:
             assert event["type"] == "unit.fault.v1"
             assert event["data"]["state"] in {"raised", "cleared"}
