@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any
@@ -18,6 +18,7 @@ from fleet.checks.load_temperature import measured_load
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, UnitFacts
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
+from thermal.adapter.knowledge import K_FACT, Knowledge, knowledge_of
 from thermal.mixed import Governed
 
 HOUR = timedelta(hours=1)
@@ -47,8 +48,6 @@ HEATER_FIELDS = {
     "burn_low_l_h": "burn_low_l_h",
     "tank_l": "tank_l",
 }
-SD_LN_K = {"tested": 0.08, "design": 0.08, "learned": 0.04}
-"""Spread of ln K by where the value is from: a dated test, the certificate, learning (thermal method, assumptions)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,11 @@ class Inputs:
     trip: Trip
     risk: Risk
     fuel: Known | None
-    k_source: str
+    knowledge: Knowledge
+
+    @property
+    def k_source(self) -> str:
+        return self.knowledge.k_source
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,15 +123,15 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     governed = _governed(tuple(_load(facts, load, now) for load in facts.trip.loads if not load.no_heat_needed))
     if governed.empty:
         return NotEnough(load=("limits that leave a temperature for all of it",))
-    k_w_m2k, age_y, k_source = _k_value(facts, now)
+    known = knowledge_of(facts.unit, now)
     box = {ours: facts.unit.design[name] for name, ours in BOX_FIELDS.items() if facts.unit.design[name] is not None}
     heater = {o: facts.unit.design[n] for n, o in HEATER_FIELDS.items() if facts.unit.design[n] is not None}
-    made = _made(Heater, **heater)
+    made = _as_learned(_made(Heater, **heater), known)
     reserve_l = facts.unit.design["reserve_l"]
     unit = Unit(
-        box=_made(Box, **{**box, "k_w_m2k": k_w_m2k, "age_y": age_y}),
+        box=_made(Box, **{**box, "k_w_m2k": known.k_w_m2k, "age_y": known.age_y}),
         heater=made,
-        fuel_l=None if fuel is None else min(float(fuel.value), made.tank_l),
+        fuel_l=None if fuel is None else min(max(float(fuel.value) - known.gauge_high_l, 0.0), made.tank_l),
         **({} if reserve_l is None else {"reserve_l": reserve_l}),
     )
     set_point_c = facts.trip.set_point_c
@@ -146,9 +149,22 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
         load=governed.load,
         governed=governed,
         trip=trip,
-        risk=_risk(facts, starts_at, k_source, now),
+        risk=_risk(facts, starts_at, known, now),
         fuel=fuel,
-        k_source=k_source,
+        knowledge=known,
+    )
+
+
+def _as_learned(heater: Heater, known: Knowledge) -> Heater:
+    """The heater, changed by what its readings have shown of its heat and its burn."""
+    if known.output == known.burn == 1.0:
+        return heater
+    return replace(
+        heater,
+        output_kw=heater.output_kw * known.output,
+        output_low_kw=heater.output_low_kw * known.output,
+        burn_high_l_h=heater.burn_high_l_h * known.burn,
+        burn_low_l_h=heater.burn_low_l_h * known.burn,
     )
 
 
@@ -165,7 +181,8 @@ def _governed(loads: tuple[Load, ...]) -> Governed:
 
 def _design_gaps(facts: Facts) -> tuple[str, ...]:
     names = {"k_w_m2k": "its K value", "area_m2": "its surface", "heater_output_kw": "its heat output"}
-    k_known = facts.unit.k_test_w_m2k is not None or "thermal.k_w_m2k" in facts.unit.facts
+    learned = facts.unit.facts.get(K_FACT)
+    k_known = facts.unit.k_test_w_m2k is not None or (learned is not None and bool(learned.value))
     return tuple(
         words
         for name, words in names.items()
@@ -201,22 +218,6 @@ def _load(facts: Facts, load: LoadFacts, now: datetime) -> Load:
     stated = {name: value for name, value in given.items() if value is not None}
     made: Load = _made(Load, mass_kg=load.mass_kg, **stated)
     return made
-
-
-def _k_value(facts: Facts, now: datetime) -> tuple[float, float, str]:
-    """K [W/m2K], years it has aged since, and where it is from: learned, else a dated test, else the design."""
-    learned = facts.unit.facts.get("thermal.k_w_m2k")
-    if learned is not None:
-        return float(learned.value["k_w_m2k"]), 0.0, "learned"
-    if facts.unit.k_test_w_m2k is not None and facts.unit.k_tested_on is not None:
-        return facts.unit.k_test_w_m2k, _years(facts.unit.k_tested_on, now), "tested"
-    design_k = facts.unit.design["k_w_m2k"]
-    assert design_k is not None
-    return design_k, _years(facts.unit.built_on, now) if facts.unit.built_on else 0.0, "design"
-
-
-def _years(day: Any, now: datetime) -> float:
-    return float(max((now.date() - day).days, 0) / 365.25)
 
 
 def ambient_hours(facts: Facts, now: datetime) -> tuple[float, ...]:
@@ -265,14 +266,15 @@ def _start(facts: Facts, governed: Governed, now: datetime) -> Start | None:
     return Start(air_c=float(air.value), edge_c=edge_c, core_c=core_c, heater_hot=hot)
 
 
-def _risk(facts: Facts, starts_at: datetime, k_source: str, now: datetime) -> Risk:
+def _risk(facts: Facts, starts_at: datetime, known: Knowledge, now: datetime) -> Risk:
     median_h = facts.trip.help_median_h or facts.policy.help_median_h
     p90_h = facts.trip.help_p90_h or facts.policy.help_p90_h
     failures, engine_h = failure_history(facts.unit)
     issued_at = facts.trip.ambient_issued_at or now
     made: Risk = _made(
         Risk,
-        sd_ln_k=SD_LN_K[k_source],
+        sd_ln_k=known.sd_ln_k,
+        **({} if known.sd_ln_burn is None else {"sd_ln_burn": known.sd_ln_burn}),
         lead_h=min(max((starts_at - issued_at) / HOUR, 0.0), 240.0),
         failures=failures,
         engine_h=engine_h,

@@ -30,6 +30,11 @@ def forecast_or_answer(check: str, facts: Facts, result: Result | None) -> Forec
     return result
 
 
+def source_of(rule: str, forecast: Forecast) -> str:
+    """The source of a finding: its rule, and whether each value of the unit is from design data, a test or learning."""
+    return f"{rule}; {forecast.inputs.knowledge.words}"
+
+
 def coldest_c(facts: Facts, now: datetime) -> float | None:
     """The coldest ambient the forecast gives from now to the last arrival and LATE after it [degC].
 

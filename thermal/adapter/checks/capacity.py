@@ -9,7 +9,7 @@ from fleet.clock import text_of
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
-from thermal.adapter.checks.answers import METHOD, forecast_or_answer
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer, source_of
 from thermal.adapter.forecasts import Forecast, Result, gather
 
 ID = "thermal.capacity"
@@ -23,7 +23,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     capacity = forecast.nominal.capacity
     if capacity.ratio is None or capacity.ratio_12h is None or capacity.worst_h is None:
         return Finding(
-            ID, Outcome.PASS, "No heat is needed: it is never colder than the set point.", SOURCE,
+            ID, Outcome.PASS, "No heat is needed: it is never colder than the set point.", source_of(SOURCE, forecast),
             contributes=_numbers(forecast),
         )  # fmt: skip
     factor = facts.policy.heat_reserve_factor
@@ -51,7 +51,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         ID,
         outcome,
         text,
-        SOURCE,
+        source_of(SOURCE, forecast),
         measured=round(capacity.available_kw, 2),
         required=round(capacity.needed_kw * factor, 2),
         unit="kW",

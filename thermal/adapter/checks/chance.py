@@ -10,7 +10,7 @@ from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy, score_in_words
 from fleet.readiness.registry import Check, Words
 from thermal import Score, ThermalError, assess
-from thermal.adapter.checks.answers import METHOD, forecast_or_answer
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer, source_of
 from thermal.adapter.forecasts import Result, gather
 from thermal.adapter.inputs import Inputs
 
@@ -41,7 +41,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         ID,
         outcome,
         text,
-        SOURCE,
+        source_of(SOURCE, forecast),
         measured=round(score.score, 1),
         required=facts.policy.score_ready,
         unit="points",

@@ -11,7 +11,7 @@ from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words, at_loading
-from thermal.adapter.checks.answers import METHOD, forecast_or_answer
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer, source_of
 from thermal.adapter.forecasts import Forecast, Result, gather, with_fuel
 
 ID = "thermal.fuel"
@@ -78,7 +78,7 @@ def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, 
             f"({forecast.at(leg.end_h):%Y-%m-%d %H:%M} UTC), {required_l:.0f} L with the reserve."
         )
         finding = Finding(
-            ID, outcome, text, SOURCE, round(have_l, 1), round(required_l, 1), "L",
+            ID, outcome, text, source_of(SOURCE, forecast), round(have_l, 1), round(required_l, 1), "L",
             None if ratio is None else round(ratio, 2), contributes={"forecast": _numbers(forecast, before_l)},
         )  # fmt: skip
         order = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
