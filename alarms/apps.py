@@ -8,11 +8,12 @@ class AlarmsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from alarms import checks, chores, handlers, marks
+        from alarms import checks, chores, findings, handlers, marks
         from alarms.notices import listener
         from alarms.pages import panels
 
         handlers.register()
+        findings.register()
         checks.register()
         chores.register()
         marks.register()

@@ -199,6 +199,7 @@ class Ruling:
 
     code: str
     raised: bool
+    text: str = ""
 
 
 def judge_all(situation: Situation, rules: Iterable[Rule] = RULES) -> list[Ruling]:

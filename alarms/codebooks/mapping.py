@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from django.db.models import OuterRef, Subquery
 
+from alarms.learned import LEARNED
 from alarms.models import CodeBook, CodeEntry, Mapping, Scheme, Tier
 from alarms.rules import BY_CODE, Meaning, meaning_of_pair, pair_of, unmapped
 from fleet.models import Unit
@@ -44,7 +45,7 @@ def meaning_of(scheme: str, code: str, entry: CodeEntry | None) -> Meaning:
     """What one code means. A book's entry stands above the open numbering; nothing stands above our own rules."""
     if scheme == Scheme.DERIVED:
         rule = BY_CODE.get(code)
-        return rule.words if rule is not None else unmapped(code)
+        return rule.words if rule is not None else LEARNED.get(code) or unmapped(code)
     if entry is not None:
         return Meaning(Tier(entry.tier), entry.component, entry.meaning, entry.what_to_do, Mapping.BOOK)
     if scheme == Scheme.J1939:

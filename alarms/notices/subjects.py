@@ -12,13 +12,13 @@ from django.db import transaction
 from django.db.models import F, Q
 from django.db.models.functions import Least
 
+from alarms.learned import HEAT_CODES
 from alarms.models import Alarm, Kind, Notice, NoticeSubject, Scheme, Tier
-from alarms.rules import HEAT_LOST
 from fleet.models import Hold, Trip
 
 
 def is_heat_lost(alarm: Alarm) -> bool:
-    return alarm.scheme == Scheme.DERIVED and alarm.code == HEAT_LOST
+    return alarm.scheme == Scheme.DERIVED and alarm.code in HEAT_CODES
 
 
 def trip_under_way(unit_id: int) -> Trip | None:

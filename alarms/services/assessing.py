@@ -13,8 +13,9 @@ from datetime import datetime
 from django.db.models import Exists, Q, QuerySet
 
 from alarms.damage import Damage, damage_of
+from alarms.learned import HEAT_CODES
 from alarms.models import Alarm, Tier
-from alarms.rules import HEAT_LOST, judge_all
+from alarms.rules import judge_all
 from alarms.services.publish import OPEN_COUNT, publish
 from alarms.services.quiet import close_quiet
 from alarms.services.reports import store_rulings
@@ -96,7 +97,7 @@ def _estimate(alarms: Sequence[Alarm], answer: Answer, now: datetime) -> None:
     under_way = facts.trip.phase is Phase.UNDER_WAY
     damage = damage_of(answer.extras, limit_c=facts.trip.damage_c) if under_way else None
     for alarm in alarms:
-        at_risk = alarm.tier == Tier.STOP or alarm.code == HEAT_LOST
+        at_risk = alarm.tier == Tier.STOP or alarm.code in HEAT_CODES
         _keep_estimate(alarm, damage if at_risk else None, now)
 
 

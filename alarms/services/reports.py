@@ -82,14 +82,21 @@ def content_hash(report: FaultEvent) -> str:
 
 
 def store_rulings(
-    fleet_id: int, unit_id: int, rulings: Sequence[Ruling], *, known: Collection[str], now: datetime
+    fleet_id: int,
+    unit_id: int,
+    rulings: Sequence[Ruling],
+    *,
+    known: Collection[str],
+    now: datetime,
+    at: datetime | None = None,
 ) -> bool:
     """Stores what our own rules found as events of our own; says whether a record changed.
 
-    *known*: what the rules had found before, as published; the new state is published with the events. It is kept
-    apart from the records, because a manager may void one while its condition lasts: that is no new finding.
+    *at*: since when it is so, if that is not now. *known*: what the rules had found before, as published; the new
+    state is published with the events. It is kept apart from the records, because a manager may void one while its
+    condition lasts: that is no new finding.
     """
-    stored = store_reports(fleet_id, [_own_report(unit_id, ruling, now) for ruling in rulings], now=now)
+    stored = store_reports(fleet_id, [_own_report(unit_id, ruling, at or now) for ruling in rulings], now=now)
     raised = {ruling.code for ruling in rulings if ruling.raised}
     over = {ruling.code for ruling in rulings if not ruling.raised}
     put_facts({unit_id: {RULED: sorted((set(known) | raised) - over)}}, at=now, source="alarms")
@@ -112,4 +119,5 @@ def _own_report(unit_id: int, ruling: Ruling, at: datetime) -> FaultEvent:
         scheme=Scheme.DERIVED,
         code=ruling.code,
         state=state,
+        text=ruling.text,
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from alarms.codebooks.entries import COLUMNS, LONGEST
+from alarms.learned import LEARNED
 from alarms.rules import RULES, Rule
 from fleet.policy import BY_NAME
 
@@ -29,3 +30,8 @@ def test_the_thresholds_it_names_have_the_values_it_says() -> None:
     assert BY_NAME["alarm_quiet_min"].default == 30
     assert "`under_way_silent_h` (2 h)" in PAGE
     assert BY_NAME["under_way_silent_h"].default == 2
+
+
+@pytest.mark.parametrize("code", sorted(LEARNED))
+def test_everything_learning_can_find_stands_there_with_its_tier(code: str) -> None:
+    assert f"| `{LEARNED[code].tier}` |" in ROWS[f"`{code}`"]
