@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,23 +102,14 @@ ORDERED_PAIRS = (
 class Policy:
     """The thresholds in force for one fleet, read as attributes: `policy.fuel_reserve_l`."""
 
-    __slots__ = ("_values", "version")
-
     def __init__(self, overrides: Mapping[str, float] | None = None, *, version: int = 1) -> None:
         self._values = {row.name: row.default for row in THRESHOLDS} | dict(overrides or {})
+        self.__dict__ |= {name: float(value) for name, value in self._values.items()}
         self.version = version
 
-    def __getattr__(self, name: str) -> float:
-        try:
-            return float(self._values[name])
-        except KeyError:
-            raise AttributeError(name) from None
+    if TYPE_CHECKING:
 
-    def __getstate__(self) -> tuple[dict[str, float], int]:
-        return (self._values, self.version)
-
-    def __setstate__(self, state: tuple[dict[str, float], int]) -> None:
-        self._values, self.version = state
+        def __getattr__(self, name: str) -> float: ...
 
     def as_dict(self) -> dict[str, float]:
         return dict(self._values)

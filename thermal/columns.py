@@ -46,6 +46,10 @@ class Columns:
     def width(self) -> int:
         return len(self.ua_full)
 
+    def take(self, which: slice | list[int]) -> "Columns":
+        """Return the columns at these places, in that order."""
+        return Columns(*(getattr(self, f.name)[which] for f in fields(self)))
+
     def repeat(self, n: int) -> "Columns":
         """Return each unit `n` times, unit by unit: shape (units * n,)."""
         return Columns(**{f.name: np.repeat(getattr(self, f.name), n) for f in fields(self)})

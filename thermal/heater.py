@@ -1,6 +1,6 @@
 """The heater: what its thermostat really holds on average, what it burns, how long its engine runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -35,6 +35,10 @@ class Thermostat:
     air_sum: Array
     edge_gain: Array
     edge_rate: Array
+
+    def take(self, which: slice | list[int]) -> "Thermostat":
+        """Return the thermostats of the columns at these places, in that order."""
+        return Thermostat(*(getattr(self, f.name)[..., which] for f in fields(self)))
 
     def at(self, duty: Array) -> tuple[Array, Array]:
         """Return what the cycle adds to an averaged heater at `duty`: mean air minus set point, and the edge's dip,

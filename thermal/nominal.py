@@ -11,6 +11,7 @@ from thermal.cargo import branch_times, plateau_h
 from thermal.columns import Columns, columns_of
 from thermal.fuel import Leg, endurance_h, first_dry_h, leg_bounds, legs_of
 from thermal.grid import Grid, grid_of
+from thermal.heater import Thermostat
 from thermal.params import Load, Risk, Trip, Unit
 from thermal.paths import (
     Model,
@@ -147,12 +148,20 @@ def extremes_of(plan: March) -> tuple[float, float, float]:
     return float(low[at]), float(plan.grid.time_h[at]), float(np.maximum(edge, core).max())
 
 
-def march_of(columns: Columns, load: Load | None, trip: Trip, *, dry: list[tuple[float, float]]) -> March:
-    """Return the plan of the columns (w) without uncertainty; `dry`: spans in which no tank holds fuel [h]."""
+def march_of(
+    columns: Columns,
+    load: Load | None,
+    trip: Trip,
+    *,
+    dry: list[tuple[float, float]],
+    thermostat: Thermostat | None = None,
+) -> March:
+    """Return the plan of the columns (w) without uncertainty; `dry`: spans in which no tank holds fuel [h];
+    `thermostat`: theirs, if already known."""
     grid = grid_of(trip, cold_start=starts_cold(trip), dry=dry, step_h=STEP_H)
     model = model_of(grid, columns, load)
     ambient = grid.step_means(np.array(trip.ambient_c))[:, None]
-    holding = holding_of(columns, load, trip, grid, ambient)
+    holding = holding_of(columns, load, trip, grid, ambient, thermostat=thermostat)
     start = start_state(model.net, trip, load)
     paths = propagate(model, set_c=holding.air_c, ambient=ambient, start=start, unheated=False)
     return March(grid, model, paths, ambient, np.concatenate([np.zeros((1, columns.width)), holding.dip_k]))

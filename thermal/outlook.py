@@ -15,12 +15,13 @@ from thermal.fuel import Leg, legs_of, legs_with
 from thermal.nominal import March, dry_spans, extremes_of, march_of
 from thermal.params import Load, Risk, Trip, Unit
 from thermal.paths import fuel_and_hours, lag_burn_l
+from thermal.prepared import Prepared, prepare
 from thermal.ranges import Array
 
 __all__ = ["Outlook", "outlooks", "with_fuel"]
 
-# Units per chunk, so that a chunk's arrays stay in the processor's second cache.
-CHUNK = 64
+# Units per chunk: wide enough that numpy's own cost per call does not count, narrow enough for the second cache.
+CHUNK = 256
 
 Extremes = tuple[float, float, float] | tuple[None, None, None]
 EMPTY: Extremes = (None, None, None)
@@ -46,7 +47,9 @@ class Outlook:
     heated: Extremes
 
 
-def outlooks(units: Sequence[Unit], *, load: Load | None, trip: Trip, risk: Risk) -> list[Outlook]:
+def outlooks(
+    units: Sequence[Unit], *, load: Load | None, trip: Trip, risk: Risk, prepared: Prepared | None = None
+) -> list[Outlook]:
     """Return one outlook per unit, in the order of `units`.
 
     Parameters
@@ -59,6 +62,8 @@ def outlooks(units: Sequence[Unit], *, load: Load | None, trip: Trip, risk: Risk
         The trip, the same for all of them.
     risk : Risk
         Only for the chance of each leg to end above its reserve.
+    prepared : Prepared, optional
+        What `thermal.prepared.prepare` made of the same units and load, where the score needs it too.
 
     Notes
     -----
@@ -66,15 +71,19 @@ def outlooks(units: Sequence[Unit], *, load: Load | None, trip: Trip, risk: Risk
     `nominal` within 1e-9 of a kelvin, a litre or an hour (tests).
     """
     laden = load if load is not None and load.mass_kg > 0 else None
+    if not units:
+        return []
+    known = prepare(units, laden) if prepared is None else prepared
     found: list[Outlook] = []
     for start in range(0, len(units), CHUNK):
-        found += _chunk(units[start : start + CHUNK], laden, trip, risk)
+        part = slice(start, start + CHUNK)
+        found += _chunk(units[part], known.take(part), laden, trip, risk)
     return found
 
 
-def _chunk(units: Sequence[Unit], load: Load | None, trip: Trip, risk: Risk) -> list[Outlook]:
-    columns = columns_of(units)
-    plan = march_of(columns, load, trip, dry=[])
+def _chunk(units: Sequence[Unit], prepared: Prepared, load: Load | None, trip: Trip, risk: Risk) -> list[Outlook]:
+    columns = prepared.columns
+    plan = march_of(columns, load, trip, dry=[], thermostat=prepared.thermostat)
     burnt = fuel_and_hours(plan.model, plan.paths)[0]
     burnt += lag_burn_l(plan.model) * (plan.grid.time_h > 0)[:, None]
     reserves = [unit.reserve_l for unit in units]

@@ -86,14 +86,16 @@ class Holding:
     dip_k: Array
 
 
-def holding_of(columns: Columns, load: Load | None, trip: Trip, grid: Grid, ambient: Array) -> Holding:
-    """Return what the units hold in the `ambient` (s, 1) that is expected.
+def holding_of(
+    columns: Columns, load: Load | None, trip: Trip, grid: Grid, ambient: Array, *, thermostat: Thermostat | None = None
+) -> Holding:
+    """Return what the units hold in the `ambient` (s, 1) that is expected; `thermostat`: theirs, if already known.
 
     The duty is that which holds the set point; where doors, switched-off stops or a cold start make the heater catch
     up, the duty of a first march replaces it.
     """
     net = network(columns, load)
-    thermostat = thermostat_of(net, columns)
+    thermostat = thermostat_of(net, columns) if thermostat is None else thermostat
     duty = duty_of(columns, net.ua * (trip.set_point_c - ambient) - net.heat_edge - net.heat_core)
     held, dip = _held_at(thermostat, trip, grid, duty)
     if grid.cold_start or grid.off.any() or grid.door.any():

@@ -1,16 +1,20 @@
 """Many units for one trip: a quick screen of all, a closer look where the screen is not sure enough."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 from thermal.chance import EMPTY, SE_GOAL, Score, refined, score_of
-from thermal.columns import columns_of
 from thermal.errors import OutOfRange
 from thermal.lattice import SCREEN, USUAL
 from thermal.params import Load, Risk, Trip, Unit
+from thermal.prepared import Prepared, prepare
 from thermal.worlds import Plan, plan_of, run_worlds
 
 __all__ = ["rank"]
 
+# Chunks are independent and numpy lets other threads run while it works. Two threads: a second processor is nearly
+# always there, and what Python does between numpy's calls leaves nothing for more.
+THREADS = 2
 # Units per chunk, so that a chunk's arrays stay in the processor's second cache.
 CHUNK = 64
 CHUNK_USUAL = 8
@@ -26,6 +30,7 @@ def rank(
     risk: Risk,
     se_goal: float = SE_GOAL,
     top: int = TOP,
+    prepared: Prepared | None = None,
 ) -> list[Score]:
     """Return one score per unit, in the order of `units`.
 
@@ -39,6 +44,8 @@ def rank(
         Standard error above which a screened unit is looked at again [points].
     top : int
         How many of the best are scored exactly as `assess` would, so that a list and a single answer agree.
+    prepared : Prepared, optional
+        What `thermal.prepared.prepare` made of the same units and load, where the plan needs it too.
 
     Notes
     -----
@@ -49,39 +56,55 @@ def rank(
         raise OutOfRange("top must not be negative", field="top", value=top, limit=0)
     if load is None or load.mass_kg == 0:
         return [EMPTY] * len(units)
+    if not units:
+        return []
     plan = plan_of(trip, risk)
-    scores: list[Score] = []
-    for part in _chunks(units, CHUNK):
-        worlds = run_worlds(plan, columns_of(part), load, points=slice(0, SCREEN), every=SCREEN_EVERY_H)
-        scores += score_of(plan, worlds, load)
+    known = prepare(units, load) if prepared is None else prepared
+
+    def screened(part: list[int]) -> list[Score]:
+        these = known.take(slice(part[0], part[-1] + 1))
+        worlds = run_worlds(
+            plan, these.columns, load, points=slice(0, SCREEN), every=SCREEN_EVERY_H, thermostat=these.thermostat
+        )
+        return score_of(plan, worlds, load)
+
+    scores = _side_by_side(screened, _chunks(list(range(len(units))), CHUNK))
     again = [i for i, score in enumerate(scores) if score.se > se_goal]
-    _closer(scores, units, again, plan=plan, load=load)
+    _closer(scores, known, again, plan=plan, load=load)
     best = sorted(range(len(scores)), key=lambda i: (-scores[i].score, i))[:top]
-    _closer(scores, units, [i for i in best if scores[i].worlds == SCREEN], plan=plan, load=load)
-    _exact(scores, units, best, plan=plan, load=load, se_goal=se_goal)
+    _closer(scores, known, [i for i in best if scores[i].worlds == SCREEN], plan=plan, load=load)
+    _exact(scores, known, best, plan=plan, load=load, se_goal=se_goal)
     return scores
 
 
-def _chunks(units: Sequence[Unit], size: int) -> list[Sequence[Unit]]:
-    return [units[i : i + size] for i in range(0, len(units), size)]
+def _chunks(which: list[int], size: int) -> list[list[int]]:
+    return [which[i : i + size] for i in range(0, len(which), size)]
 
 
-def _closer(scores: list[Score], units: Sequence[Unit], which: list[int], *, plan: Plan, load: Load) -> None:
+def _side_by_side(answer: Callable[[list[int]], list[Score]], parts: list[list[int]]) -> list[Score]:
+    """Return the answers for all parts, in their order."""
+    if len(parts) < 2:
+        return [score for part in parts for score in answer(part)]
+    with ThreadPoolExecutor(THREADS) as pool:
+        return [score for scores in pool.map(answer, parts) for score in scores]
+
+
+def _closer(scores: list[Score], units: Prepared, which: list[int], *, plan: Plan, load: Load) -> None:
     """Replace the scores of the units at `which` by those over 128 worlds."""
-    for start in range(0, len(which), CHUNK_USUAL):
-        part = which[start : start + CHUNK_USUAL]
-        columns = columns_of([units[i] for i in part])
-        worlds = run_worlds(plan, columns, load, points=slice(0, USUAL))
-        for i, score in zip(part, score_of(plan, worlds, load), strict=True):
-            scores[i] = score
+
+    def usual(part: list[int]) -> list[Score]:
+        these = units.take(part)
+        worlds = run_worlds(plan, these.columns, load, points=slice(0, USUAL), thermostat=these.thermostat)
+        return score_of(plan, worlds, load)
+
+    for i, score in zip(which, _side_by_side(usual, _chunks(which, CHUNK_USUAL)), strict=True):
+        scores[i] = score
 
 
-def _exact(
-    scores: list[Score], units: Sequence[Unit], which: list[int], *, plan: Plan, load: Load, se_goal: float
-) -> None:
+def _exact(scores: list[Score], units: Prepared, which: list[int], *, plan: Plan, load: Load, se_goal: float) -> None:
     """Take 512 worlds for those of `which` that are still not sure enough, as `assess` does."""
     for i in which:
         if scores[i].se > se_goal:
-            columns = columns_of([units[i]])
+            columns = units.columns.take([i])
             worlds = run_worlds(plan, columns, load, points=slice(0, USUAL))
             scores[i] = refined(plan, columns, load, worlds)[0]

@@ -7,6 +7,7 @@ exactly.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,15 +107,22 @@ def propagator(modes: Modes, door: Index, dt_s: Array, *, row: int | None = None
     c1 = (f12 - c2 * (l1 + l2)) * dt_s[:, None]
     c0 = np.exp(l1) - f12 * l1 + c2 * l1 * l2
     c2 = c2 * (dt_s**2)[:, None]
-    rows = slice(None) if row is None else row
-    m: Array = modes.a[rows][..., door, :] * c1
-    m += modes.a2[rows][..., door, :] * c2
-    if row is None:
-        for i in range(3):
-            m[i, i] += c0
-    else:
-        m[row] += c0
-    return m
+    rows = slice(None) if row is None else slice(row, row + 1)
+    a, a2 = modes.a[rows], modes.a2[rows]
+    m: Array = np.empty((len(a), 3, *c0.shape))
+    for first, end in _runs(door):
+        part, state = m[:, :, first:end], door[first]
+        np.multiply(a[:, :, state, None], c1[first:end], out=part)
+        part += a2[:, :, state, None] * c2[first:end]
+    for i in range(len(a)):
+        m[i, i if row is None else row] += c0
+    return m if row is None else m[0]
+
+
+def _runs(door: Index) -> list[tuple[int, int]]:
+    """Return where runs of one door state begin and end; the kinds of a grid come sorted by it."""
+    edges = [0, *(np.flatnonzero(np.diff(door)) + 1).tolist(), len(door)]
+    return list(pairwise(edges))
 
 
 def steps_of(net: Network, modes: Modes, door: Index, dt_s: Array) -> Steps:
@@ -123,11 +131,12 @@ def steps_of(net: Network, modes: Modes, door: Index, dt_s: Array) -> Steps:
     m = propagator(modes, door, dt_s)
     heat, own = _settled(net, modes.door)
     rest = np.eye(3)[:, :, None, None] - m
+    warm = bool(net.heat_edge.any() or net.heat_core.any())
     return Steps(
         m=m,
         heat=np.einsum("ij...,j...->i...", rest, heat[:, door]),
         ambient=rest.sum(axis=1),
-        own=np.einsum("ij...,j...->i...", rest, own[:, door]),
+        own=np.einsum("ij...,j...->i...", rest, own[:, door]) if warm else np.zeros_like(m[0]),
     )
 
 

@@ -11,6 +11,7 @@ from thermal.columns import Columns
 from thermal.forecast import error_modes, tail_scale
 from thermal.fuel import fuel_loss
 from thermal.grid import Grid, grid_of
+from thermal.heater import Thermostat
 from thermal.lattice import coordinate, mode_coordinates
 from thermal.learning import failure_chance
 from thermal.normal import normal_cdf
@@ -79,7 +80,15 @@ def plan_of(trip: Trip, risk: Risk) -> Plan:
     )
 
 
-def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every: int = 1) -> Worlds:
+def run_worlds(
+    plan: Plan,
+    columns: Columns,
+    load: Load,
+    *,
+    points: slice,
+    every: int = 1,
+    thermostat: Thermostat | None = None,
+) -> Worlds:
     """Return how the worlds `points` of the table end for each unit of `columns`.
 
     Parameters
@@ -94,10 +103,12 @@ def run_worlds(plan: Plan, columns: Columns, load: Load, *, points: slice, every
         Which worlds.
     every : int
         Hours between the moments at which a breakdown is looked at; 1 for a score, 2 for a first screen.
+    thermostat : Thermostat, optional
+        The units' thermostats under this load, if they are known already.
     """
     count = points.stop - points.start
     every = every if plan.trip.hours >= SHORTEST_SCREEN_H else 1
-    march = march_worlds(plan, columns, load, points=points)
+    march = march_worlds(plan, columns, load, points=points, thermostat=thermostat)
     limit = load.damage_limit_c + plan.risk.sd_damage_c * np.tile(coordinate("damage", points), columns.width)
     ended = _outcome(plan, march.model, march.paths, dip=march.dip, limit=limit, load=load, every=every)
     return Worlds(*(part.reshape(columns.width, count) for part in ended))
@@ -112,8 +123,11 @@ class WorldMarch(NamedTuple):
     dip: Array
 
 
-def march_worlds(plan: Plan, columns: Columns, load: Load | None, *, points: slice) -> WorldMarch:
-    """March the worlds `points` of the table for each unit of `columns`, with heaters that work; `load` None: empty."""
+def march_worlds(
+    plan: Plan, columns: Columns, load: Load | None, *, points: slice, thermostat: Thermostat | None = None
+) -> WorldMarch:
+    """March the worlds `points` of the table for each unit of `columns`, with heaters that work; `load` None: empty;
+    `thermostat`: theirs, if already known."""
     risk, count, units = plan.risk, points.stop - points.start, columns.width
 
     def spread(name: str) -> Array:
@@ -128,7 +142,7 @@ def march_worlds(plan: Plan, columns: Columns, load: Load | None, *, points: sli
     ambient = np.tile(plan.ambient[:, None] + error, units)
     start = start_state(model.net, plan.trip, load, load_shift=risk.sd_load_c * spread("load"))
     # The thermostat is read at the expected duty: reading it in every world was tried and changed nothing that counts.
-    holding = holding_of(columns, load, plan.trip, plan.grid, plan.ambient[:, None])
+    holding = holding_of(columns, load, plan.trip, plan.grid, plan.ambient[:, None], thermostat=thermostat)
     held, dip = holding.air_c, holding.dip_k
     if units > 1:
         held, dip = np.repeat(held, count, axis=1), np.repeat(dip, count, axis=1)

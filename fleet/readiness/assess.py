@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Any
 
 from fleet.models.readiness import Verdict
@@ -45,20 +46,42 @@ class _Failed:
         self.error = error
 
 
+Gathered = Mapping[tuple[int, int], Any] | _Failed
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """One check as it is asked of every unit of one trip."""
+
+    check: Check
+    gathered: Gathered | None
+    due_at: datetime | None
+    is_due: bool
+
+
 def assess(many: Sequence[Facts], *, now: datetime, leaving: bool = False) -> list[Answer]:
     """Answers for all given trips, in the same order. Each gather runs once; a failing check is `unknown`.
 
     *leaving*: the trip is about to depart, so whatever is due by departure is due now.
     """
-    gathered: dict[Gather, Mapping[tuple[int, int], Any] | _Failed] = {}
+    gathered: dict[Gather, Gathered] = {}
     for check in checks:
         if check.gather is not None and check.gather not in gathered and many:
             gathered[check.gather] = _gather(check, many, now)
     required = required_ids()
-    return [_answer(facts, gathered, required, now, leaving) for facts in many]
+    answers: list[Answer] = []
+    for _, group in groupby(many, key=lambda facts: (id(facts.trip), id(facts.policy))):
+        alike = list(group)
+        questions = _questions(alike[0], gathered, alike[0].trip.depart_at if leaving else now)
+        # One check after the other, not one unit after the other: its code stays in the processor's cache.
+        asked = [[_ask(question, facts, now) for facts in alike] for question in questions]
+        answers += [
+            _answer(facts, [row[i] for row in asked], questions, required, now) for i, facts in enumerate(alike)
+        ]
+    return answers
 
 
-def _gather(check: Check, many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Any] | _Failed:
+def _gather(check: Check, many: Sequence[Facts], now: datetime) -> Gathered:
     assert check.gather is not None
     try:
         return check.gather(many, now)
@@ -67,27 +90,41 @@ def _gather(check: Check, many: Sequence[Facts], now: datetime) -> Mapping[tuple
         return _Failed(error)
 
 
+def _questions(facts: Facts, gathered: Mapping[Gather, Gathered], due_when: datetime) -> list[_Question]:
+    """What is asked about this trip; when a fact is due follows from the trip and the policy alone."""
+    return [
+        _question(check, facts, None if check.gather is None else gathered[check.gather], due_when)
+        for check in checks
+        if facts.trip.phase in check.phases
+    ]
+
+
+def _question(check: Check, facts: Facts, gathered: Gathered | None, due_when: datetime) -> _Question:
+    try:
+        due_at = check.due(facts)
+    except Exception as error:
+        logger.exception("When check %s is due cannot be told for trip %s", check.id, facts.trip.reference)
+        return _Question(check, _Failed(error), None, is_due=True)
+    return _Question(check, gathered, due_at, is_due=due_at is None or due_when >= due_at)
+
+
 def _answer(
     facts: Facts,
-    gathered: Mapping[Gather, Mapping[tuple[int, int], Any] | _Failed],
+    said: Sequence[Finding | None],
+    questions: Sequence[_Question],
     required: frozenset[str],
     now: datetime,
-    leaving: bool,
 ) -> Answer:
-    findings: list[Finding] = []
-    broken: list[str] = []
-    for check in checks:
-        if facts.trip.phase not in check.phases:
-            continue
-        finding = _ask(check, facts, gathered, now, facts.trip.depart_at if leaving else now)
-        if finding is None:
-            broken.append(check.id)
-            finding = _unanswered(check)
-        findings.append(finding)
+    pairs = list(zip(questions, said, strict=True))
+    broken = [question.check.id for question, finding in pairs if finding is None]
+    findings = [_unanswered(question.check) if finding is None else finding for question, finding in pairs]
     extras: dict[str, Any] = {}
     for finding in findings:
         for key, value in finding.contributes.items():
-            extras[key] = extras[key] | value if isinstance(value, dict) and key in extras else value
+            if isinstance(value, dict):
+                extras.setdefault(key, {}).update(value)
+            else:
+                extras[key] = value
     return Answer(
         facts=facts,
         verdict=verdict_of(findings, required=required),
@@ -102,24 +139,17 @@ def _answer(
     )
 
 
-def _ask(
-    check: Check,
-    facts: Facts,
-    gathered: Mapping[Gather, Mapping[tuple[int, int], Any] | _Failed],
-    now: datetime,
-    due_when: datetime,
-) -> Finding | None:
+def _ask(question: _Question, facts: Facts, now: datetime) -> Finding | None:
     """The finding with its due time, None when the check failed: then it is unknown at once, never pending."""
-    material = None
-    if check.gather is not None:
-        found = gathered[check.gather]
-        if isinstance(found, _Failed):
+    gathered, material = question.gathered, None
+    if gathered is not None:
+        if isinstance(gathered, _Failed):
             return None
-        material = found.get((facts.trip.id, facts.unit.id))
+        material = gathered.get((facts.trip.id, facts.unit.id))
     try:
-        return _with_due_time(check.judge(facts, material, now), check, facts, due_when)
+        return _with_due_time(question.check.judge(facts, material, now), question)
     except Exception:
-        logger.exception("Check %s failed for trip %s", check.id, facts.trip.reference)
+        logger.exception("Check %s failed for trip %s", question.check.id, facts.trip.reference)
         return None
 
 
@@ -132,20 +162,24 @@ def _unanswered(check: Check) -> Finding:
     )
 
 
-def _with_due_time(finding: Finding, check: Check, facts: Facts, at: datetime) -> Finding:
+def _with_due_time(finding: Finding, question: _Question) -> Finding:
     """The finding with its due time; unknown before that is pending, and pending after it is unknown."""
-    due_at = check.due(facts)
-    if due_at is None:
+    outcome, due_at = finding.outcome, question.due_at
+    if due_at is None or (outcome is not Outcome.UNKNOWN and outcome is not Outcome.PENDING):
         return finding
-    if finding.outcome is Outcome.PENDING and at >= due_at:
-        return replace(finding, outcome=Outcome.UNKNOWN, due_at=due_at)
-    if finding.outcome is Outcome.UNKNOWN and at < due_at:
-        return replace(finding, outcome=Outcome.PENDING, due_at=due_at, changes_at=due_at)
-    return replace(finding, due_at=due_at) if finding.outcome is Outcome.UNKNOWN else finding
+    if question.is_due:
+        return finding._replace(outcome=Outcome.UNKNOWN, due_at=due_at)
+    if outcome is Outcome.UNKNOWN:
+        return finding._replace(outcome=Outcome.PENDING, due_at=due_at, changes_at=due_at)
+    return finding
 
 
 def _valid_until(findings: Sequence[Finding], facts: Facts, broken: Sequence[str], now: datetime) -> datetime:
-    moments = [finding.changes_at for finding in findings if finding.changes_at is not None]
-    moments += [now + (BROKEN_RETRY if broken else LONGEST_VALID)]
-    moments += [moment for moment in (facts.trip.loading_at, facts.trip.depart_at) if moment > now]
-    return max(min(moments), now + timedelta(seconds=1))
+    until = now + (BROKEN_RETRY if broken else LONGEST_VALID)
+    for finding in findings:
+        if finding.changes_at is not None and finding.changes_at < until:
+            until = finding.changes_at
+    for moment in (facts.trip.loading_at, facts.trip.depart_at):
+        if now < moment < until:
+            until = moment
+    return max(until, now + timedelta(seconds=1))

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from fleet.models import Phase, Trip, Unit, UnitModel, UnitState
 from fleet.policy import Policy
@@ -18,8 +18,7 @@ def instant(text: str) -> datetime:
     return datetime.fromisoformat(text).astimezone(UTC)
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
+class Known(NamedTuple):
     """A value with the time it was true and who said so."""
 
     value: Any
@@ -97,6 +96,13 @@ class TripFacts:
     set_point_changed_at: datetime | None
     version: int
     ambient_version: int
+    needs_heat: bool = field(init=False)
+    """False only for dry goods and goods marked as needing no heat: anything else has limits or is unknown."""
+    set_point_c: float | None = field(init=False)
+    low_c: float | None = field(init=False)
+    """Highest lower end of the agreed ranges; None when a load that needs heat has none."""
+    high_c: float | None = field(init=False)
+    damage_c: float | None = field(init=False)
 
     @classmethod
     def from_row(cls, trip: Trip) -> TripFacts:
@@ -119,28 +125,17 @@ class TripFacts:
             ambient_version=trip.ambient_version,
         )
 
-    @property
-    def needs_heat(self) -> bool:
-        """False only for dry goods and goods marked as needing no heat: anything else has limits or is unknown."""
-        return any(not load.no_heat_needed for load in self.loads)
-
-    @property
-    def set_point_c(self) -> float | None:
+    def __post_init__(self) -> None:
         points = [load.set_point_c for load in self.loads if load.set_point_c is not None]
-        return points[0] if points else None
-
-    @property
-    def low_c(self) -> float | None:
-        """Highest lower end of the agreed ranges; None when a load that needs heat has none."""
-        return self._governing("low_c", max)
-
-    @property
-    def high_c(self) -> float | None:
-        return self._governing("high_c", min)
-
-    @property
-    def damage_c(self) -> float | None:
-        return self._governing("damage_c", max)
+        derived = {
+            "needs_heat": any(not load.no_heat_needed for load in self.loads),
+            "set_point_c": points[0] if points else None,
+            "low_c": self._governing("low_c", max),
+            "high_c": self._governing("high_c", min),
+            "damage_c": self._governing("damage_c", max),
+        }
+        for name, value in derived.items():
+            object.__setattr__(self, name, value)
 
     def _governing(self, name: str, pick: Any) -> float | None:
         limits = [getattr(load, name) for load in self.loads if not load.no_heat_needed]

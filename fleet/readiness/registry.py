@@ -51,7 +51,8 @@ class Check:
     """One question readiness asks.
 
     `judge(facts, gathered, now)` is pure. `gather`, when given, runs once for all trips of a batch; checks that share
-    one gather function share its result. Before `due(facts)` a missing fact is pending, after it unknown.
+    one gather function share its result. Before `due(facts)`, which looks at trip and policy only, a missing fact is
+    pending, after it unknown.
     """
 
     id: str

@@ -42,8 +42,7 @@ def make_yard() -> Yard:
     now = timezone.now().replace(microsecond=0)
     fleet = factories.make_fleet()
     factories.potato()
-    model = factories.make_model(fleet)
-    Unit.objects.bulk_create([Unit(fleet=fleet, number=number_of(i), model=model) for i in range(UNITS)])
+    Unit.objects.bulk_create(_units(fleet, now))
     units = list(Unit.objects.for_fleet(fleet).order_by("number"))
     UnitState.objects.bulk_create([UnitState(fleet=fleet, unit=unit) for unit in units])
     _plan_trips(fleet, factories.make_member(fleet, Role.DISPATCHER), now)
@@ -60,6 +59,22 @@ def make_yard() -> Yard:
         dispatcher=factories.token_of(fleet, Role.DISPATCHER),
         now=now,
     )
+
+
+def _units(fleet: Any, now: datetime) -> list[Any]:
+    """No two alike: three models, built over nine years, every second one with a K value that was measured."""
+    from fleet.models import Unit
+    from tests import factories
+
+    models = [
+        factories.make_model(fleet, f"box-{output_kw:g}", heater_output_kw=output_kw) for output_kw in (8.0, 6.5, 9.0)
+    ]
+    made = []
+    for i in range(UNITS):
+        age = timedelta(days=(i * 37) % 3285)
+        test = {"k_test_w_m2k": 0.38 + (i * 7 % 100) / 500, "k_tested_on": (now - age / 3).date()} if i % 2 else {}
+        made.append(Unit(fleet=fleet, number=number_of(i), model=models[i % 3], built_on=(now - age).date(), **test))
+    return made
 
 
 def _plan_trips(fleet: Any, by: Any, now: datetime) -> None:

@@ -11,6 +11,7 @@ from thermal import Load, Risk, Score, ThermalError, Trip, assess, rank
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
 from thermal.outlook import Outlook, outlooks
 from thermal.outlook import with_fuel as outlook_with_fuel
+from thermal.prepared import prepare
 
 RANK_FROM = 8
 """From so many units for one trip on they are ranked: scored together, and remedies that cost further runs of the
@@ -64,11 +65,13 @@ def _answer(question: Question, group: list[tuple[tuple[int, int], Inputs]]) -> 
     _, load, trip, risk = question
     units = [inputs.unit for _, inputs in group]
     ranked = len(units) >= RANK_FROM
+    prepared = prepare(units, load)
     if ranked:
-        scores = rank(units, load=load, trip=trip, risk=risk)
+        scores = rank(units, load=load, trip=trip, risk=risk, prepared=prepared)
     else:
         scores = [assess(unit, load=load, trip=trip, risk=risk) for unit in units]
-    found = zip(group, outlooks(units, load=load, trip=trip, risk=risk), scores, strict=True)
+    plans = outlooks(units, load=load, trip=trip, risk=risk, prepared=prepared)
+    found = zip(group, plans, scores, strict=True)
     return {key: Forecast(inputs, outlook, score, ranked) for (key, inputs), outlook, score in found}
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fleet.readiness.facts import Facts
@@ -49,7 +48,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
         finding = _weigh(facts, state, cold_c)
     except ThermalError as error:
         return Finding(ID, Outcome.UNKNOWN, f"The battery cannot be judged: {error}.", SOURCE)
-    return replace(finding, changes_at=known.at + VALID)
+    return finding._replace(changes_at=known.at + VALID)
 
 
 def _weigh(facts: Facts, state: BatteryState, cold_c: float) -> Finding:

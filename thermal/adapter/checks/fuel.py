@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fleet.clock import text_of
@@ -29,12 +28,12 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         return Finding(ID, Outcome.UNKNOWN, f"There is no fuel reading of {facts.unit.number}.", SOURCE)
     before_l = burnt_before_departure_l(facts, forecast, now)
     finding, leg = _weigh(facts, forecast, before_l)
-    finding = replace(finding, changes_at=forecast.inputs.fuel.at + timedelta(hours=facts.policy.fuel_measured_h))
+    finding = finding._replace(changes_at=forecast.inputs.fuel.at + timedelta(hours=facts.policy.fuel_measured_h))
     if finding.outcome is Outcome.PASS:
         return finding
     unit = forecast.inputs.unit
     if leg > 0 or unit.fuel_at_start_l >= unit.heater.tank_l:
-        return replace(finding, remedy=FURTHER_FILL)
+        return finding._replace(remedy=FURTHER_FILL)
     return _with_remedy(finding, facts, forecast, before_l)
 
 
@@ -114,7 +113,7 @@ def _with_remedy(finding: Finding, facts: Facts, forecast: Forecast, before_l: f
             f"Fill up ({amount_l:.0f} L) and plan a further fill on the way: one tank does not reach with the reserve."
         )
     remedy = Remedy("refuel", text, amount=float(amount_l), unit="L", then=then)
-    return replace(finding, remedy=remedy)
+    return finding._replace(remedy=remedy)
 
 
 CHECK = Check(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -34,12 +33,12 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     stale_at = air.at + FRESH if air is not None and fresh else None
     if fresh and air_c >= set_c - facts.policy.preheat_tolerance_k:
         warm = _finding(Outcome.PASS, f"The box is warm: {air_c:g} °C.", 0.0, forecast)
-        return replace(warm, changes_at=stale_at)
+        return warm._replace(changes_at=stale_at)
     if now >= facts.trip.loading_at:
         return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {air_c:g} °C.", None, forecast)
     finding = _in_time(facts, forecast, air_c=air_c, ambient_c=ambient_c, now=now)
     moments = [moment for moment in (finding.changes_at, stale_at) if moment is not None]
-    return replace(finding, changes_at=min(moments, default=None))
+    return finding._replace(changes_at=min(moments, default=None))
 
 
 def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, ambient_c: float, now: datetime) -> Finding:
