@@ -98,8 +98,7 @@ DATABASES = {"default": _DATABASE}
 BROKER_URL = env.text("BROKER_URL", "memory://")
 CELERY_BROKER_URL = BROKER_URL
 CELERY_TASK_IGNORE_RESULT = True
-CELERY_TASK_ACKS_LATE = True
-CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_ACKS_LATE = False  # a bell is not the work: what a killed worker had claimed falls due with its lease
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
@@ -115,11 +114,10 @@ CELERY_TIMEZONE = "UTC"
 if BROKER_URL.startswith("memory"):
     CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {"polling_interval": 0.05}
 else:
-    # visibility_timeout > the longest task; socket_timeout > the broker's own blocking wait of 1 s.
+    # No acknowledgements: putting unacknowledged messages back while Redis is gone ends the worker (kombu 5.7), and
+    # nothing is lost with a bell. socket_timeout > the broker's own blocking wait of 1 s.
     CELERY_BROKER_TRANSPORT_OPTIONS = {
-        "visibility_timeout": 60,
-        "unacked_restore_interval": 5,
-        "unacked_restore_throttle": 1,
+        "ack_emulation": False,
         "socket_timeout": 2,
         "socket_connect_timeout": 0.5,
         "socket_keepalive": True,

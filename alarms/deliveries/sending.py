@@ -24,7 +24,7 @@ from alarms.notices.subjects import look_again
 
 logger = logging.getLogger(__name__)
 BUDGET_S = 30.0
-"""No further message is begun after this; with the 20 s of the last one a task stays under the broker's 60 s."""
+"""No further message is begun after this; with the 20 s of the last one a task stays under the lease of 60 s."""
 
 
 @dataclass(slots=True)

@@ -36,12 +36,13 @@ def found_one(slug: str, *, units: int, hook: str | None) -> dict[str, Any]:
     made = Unit.objects.bulk_create([Unit(fleet=fleet, number=unit_number(slug, i), model=model) for i in range(units)])
     UnitState.objects.bulk_create([UnitState(fleet=fleet, unit=unit) for unit in made])
     manager = factories.make_member(fleet, Role.MANAGER)
-    for i in range(units):
-        _plan(fleet, manager, now - SOONER, reference=f"T-{i}", unit=unit_number(slug, i))
+    _route(fleet, manager, now, hook=hook)
     at = now - timedelta(seconds=30)
     events = [factories.reading(at, unit=unit_number(slug, i)) for i in range(units)]
     ingest(fleet.pk, split_batch(orjson.dumps(events)), now=now)
-    _route(fleet, manager, now, hook=hook)
+    # Last: a worker that runs meanwhile must not find trips whose units have not reported.
+    for i in range(units):
+        _plan(fleet, manager, now - SOONER, reference=f"T-{i}", unit=unit_number(slug, i))
     return {
         "slug": slug,
         "fleet_id": fleet.pk,

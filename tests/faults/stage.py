@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -104,6 +106,20 @@ class Stage:
     def worker_ready(self, queue: str) -> bool:
         """Whether the newest start of this worker has found the broker."""
         return " ready." in self.service.logged(f"worker-{queue}").rpartition("[config]")[2]
+
+    @staticmethod
+    def in_background(work: Callable[[], Any]) -> Future[Any]:
+        """The result of *work*, which runs in a thread of its own."""
+        future: Future[Any] = Future()
+
+        def run() -> None:
+            try:
+                future.set_result(work())
+            except BaseException as error:  # noqa: BLE001 - carried to whoever asks for the result
+                future.set_exception(error)
+
+        threading.Thread(target=run, daemon=True).start()
+        return future
 
     @contextmanager
     def locked(self, table: str, where: str, *values: Any) -> Iterator[None]:
