@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
 
 from django.conf import settings
 from django.db import transaction
 from knox.models import get_token_model
 
+from fleet.errors import Conflict
 from fleet.models import Fleet, Member, PolicyRow, Role, TokenCard, TokenOrigin
+from fleet.records.audit import record_act
 
 
 def found_fleet(*, name: str, slug: str, owner_email: str, time_zone: str = "UTC") -> Fleet:
@@ -25,6 +29,60 @@ def admit_member(fleet: Fleet, *, username: str, name: str, role: Role, email: s
     member.set_unusable_password()
     member.save()
     return member
+
+
+def admit_by(by: Member, said: Mapping[str, Any], *, now: datetime) -> Member:
+    """An operator admits a member, with a password if one is given. *Raises* Conflict when the name is taken."""
+    with transaction.atomic():
+        if Member.objects.filter(username=said["username"]).exists():
+            raise Conflict(f"The name {said['username']!r} is taken.")
+        known = {name: said.get(name, "") for name in ("username", "name", "email")}
+        member = admit_member(said["fleet"], role=Role(said["role"]), **known)
+        record_act(by, act="member.admitted", subject=member, at=now, content=known | {"role": member.role})
+        if said.get("new_password"):
+            _set_password(member, said["new_password"], by=by, now=now)
+        return member
+
+
+MEMBER_CHANGES = frozenset({"name", "role", "email", "is_active"})
+
+
+def change_member(pk: int, said: Mapping[str, Any], *, by: Member, now: datetime) -> Member:
+    """Changes what may change of a member: never the name they sign in with, never their fleet. A new role counts from
+    the next request on; who is not active any more is refused at once."""
+    with transaction.atomic():
+        member = Member.objects.select_for_update().get(pk=pk, fleet__isnull=False)
+        changes = {name: value for name, value in said.items() if name in MEMBER_CHANGES}
+        for name, value in changes.items():
+            setattr(member, name, value)
+        if changes:
+            member.save(update_fields=list(changes))
+            record_act(by, act="member.changed", subject=member, at=now, content=changes)
+        if said.get("new_password"):
+            _set_password(member, said["new_password"], by=by, now=now)
+        return member
+
+
+def _set_password(member: Member, password: str, *, by: Member, now: datetime) -> None:
+    member.set_password(password)
+    member.save(update_fields=["password"])
+    record_act(by, act="member.password_set", subject=member, at=now)
+
+
+FLEET_CHANGES = frozenset({"name", "time_zone", "owner_email"})
+
+
+def change_fleet(pk: int, said: Mapping[str, Any], *, by: Member, now: datetime) -> Fleet:
+    """Changes a fleet's name, clock or owner's address; its slug stays."""
+    with transaction.atomic():
+        fleet = Fleet.objects.select_for_update().get(pk=pk)
+        changes = {name: value for name, value in said.items() if name in FLEET_CHANGES}
+        for name, value in changes.items():
+            setattr(fleet, name, value)
+        if changes:
+            fleet.save(update_fields=list(changes))
+            record_act(by, act="fleet.changed", subject=fleet, at=now, content=changes)
+        return fleet
 
 
 def issue_token(

@@ -21,6 +21,7 @@ ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
 PUBLIC_URL = env.text("PUBLIC_URL", "http://127.0.0.1:8000")
 
 INSTALLED_APPS = [
+    "fleet.operators.apps.OperatorsConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.messages",
@@ -201,7 +202,7 @@ CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 # Where the host's operators configure fleets.
-ADMIN_PATH = env.text("ADMIN_PATH", "admin/")
+ADMIN_PATH = env.text("ADMIN_PATH", "admin/").strip("/") + "/"
 STATIC_URL = "/static/"
 STATIC_ROOT = STATE_DIR / "static"
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)

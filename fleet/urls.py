@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.conf import settings
+from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 
 from fleet.ingest.views import DiscardView, EventsView, QuarantineView, ReplayView
@@ -66,6 +68,7 @@ pages: list[URLPattern | URLResolver] = [
 urlpatterns = [
     path("api/v1/", include(api)),
     path("", include(pages)),
+    path(settings.ADMIN_PATH, admin.site.urls),
     path("", include("fleet.http.urls")),
 ]
 

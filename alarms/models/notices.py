@@ -198,6 +198,7 @@ class Delivery(FleetRow):
     sent_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
+        verbose_name_plural = "deliveries"
         constraints = [
             models.CheckConstraint(
                 condition=~Q(state="leased") | (~Q(lease_owner="") & Q(lease_until__isnull=False)),

@@ -66,6 +66,7 @@ class CodeEntry(models.Model):
     objects = ScopedManager()
 
     class Meta:
+        verbose_name_plural = "code entries"
         constraints = [models.UniqueConstraint(fields=["book", "code"], name="code_once_per_book")]
 
     def __str__(self) -> str:

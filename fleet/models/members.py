@@ -64,5 +64,8 @@ class Member(AbstractUser):
 
     REQUIRED_FIELDS = ["email"]
 
+    class Meta:
+        verbose_name, verbose_name_plural = "member", "members"
+
     def __str__(self) -> str:
         return self.name or self.username

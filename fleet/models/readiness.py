@@ -19,6 +19,9 @@ class PolicyRow(models.Model):
     revision = models.PositiveIntegerField(default=1)
     changed_at = models.DateTimeField(auto_now=True)
 
+    class Meta:
+        verbose_name, verbose_name_plural = "policy", "policies"
+
     def __str__(self) -> str:
         return f"policy of fleet {self.fleet_id}"
 

@@ -24,6 +24,7 @@ class AuditEntry(FleetRow):
     hash = models.CharField(max_length=64, blank=True)
 
     class Meta:
+        verbose_name_plural = "audit entries"
         constraints = [
             models.UniqueConstraint(fields=["fleet", "seq"], condition=Q(seq__isnull=False), name="audit_seq_once"),
         ]

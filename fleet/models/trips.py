@@ -35,6 +35,7 @@ class Commodity(models.Model):
     objects = ScopedManager()
 
     class Meta:
+        verbose_name_plural = "commodities"
         constraints = [
             models.UniqueConstraint(
                 fields=["key"], condition=Q(fleet__isnull=True), name="built_in_commodity_key_once"

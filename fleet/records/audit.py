@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import Model
 
 from fleet.http.context import current_request_id
-from fleet.models import AuditEntry, Member
+from fleet.models import AuditEntry, Fleet, Member
 
 
 def record_act(
@@ -20,9 +20,9 @@ def record_act(
     at: datetime,
     content: Mapping[str, Any] | None = None,
 ) -> AuditEntry:
-    """Writes one entry about *subject*, a row of one fleet. *by* None is the service itself."""
+    """Writes one entry about *subject*, a row of one fleet or the fleet itself. *by* None is the service itself."""
     return AuditEntry.objects.create(
-        fleet_id=subject.fleet_id,  # type: ignore[attr-defined]
+        fleet_id=subject.pk if isinstance(subject, Fleet) else subject.fleet_id,  # type: ignore[attr-defined]
         at=at,
         actor=by,
         actor_name=str(by) if by is not None else "service",

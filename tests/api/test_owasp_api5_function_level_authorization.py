@@ -53,7 +53,6 @@ def test_a_role_that_changes_counts_from_the_next_request_on(tarn: Fleet, client
 def test_there_is_no_back_door_of_the_framework(client_of: Client, tarn: Fleet) -> None:
     factories.make_unit(tarn)
     for path in (
-        "/admin/",
         "/api-auth/login/",
         "/api/v1/auth/",
         "/__debug__/",
@@ -62,3 +61,10 @@ def test_there_is_no_back_door_of_the_framework(client_of: Client, tarn: Fleet) 
         "/static/../manage.py",
     ):
         assert client_of(tarn).get(path).status_code == 404, path
+
+
+def test_a_token_opens_no_page_and_no_configuration(client_of: Client, tarn: Fleet) -> None:
+    for path in ("/", "/units/", "/preferences/", "/admin/", "/admin/fleet/member/"):
+        answer = client_of(tarn).get(path)
+        assert answer.status_code == 302, path
+        assert "/sign-in/" in answer["Location"] or "/admin/login/" in answer["Location"], path
