@@ -122,11 +122,11 @@ class Stage:
         return future
 
     @contextmanager
-    def locked(self, table: str, where: str, *values: Any) -> Iterator[None]:
+    def locked(self, table: str, where: str, *values: Any) -> Iterator[psycopg.Connection[Any]]:
         """Rows held by somebody else's transaction: whoever needs them stops in the middle of its own."""
         with psycopg.connect(self.postgres.server_dsn(self.database)) as connection:
             connection.execute(f"SELECT 1 FROM {table} WHERE {where} FOR UPDATE".encode(), values or None)
-            yield
+            yield connection
 
     def waiting(self) -> int:
         """Transactions of the service that wait for a row."""
