@@ -4,11 +4,15 @@ Each app subclasses `WarmgateError` beside the function that raises it, with a c
 `fleet.http.problems.PROBLEMS` maps every code to a status and a title; nothing else knows about HTTP.
 """
 
+import errno
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 Place = Literal["body", "query", "header"]
+
+# What the operating system calls a full disk, a spent quota and a file at its limit.
+FULL_ERRNO = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
 # Members that RFC 9457 and our contract give a meaning: an error's context must not overwrite them.
 RESERVED_MEMBERS = frozenset({"type", "title", "status", "detail", "instance", "request_id", "errors"})
@@ -89,6 +93,13 @@ class MissingPrecondition(WarmgateError):
 
     code = "precondition-required"
     default_detail = "Send If-Match with the ETag of the object you are changing."
+
+
+class StorageFull(WarmgateError):
+    """There is no room left to store something; nothing of it was."""
+
+    code = "storage-full"
+    default_detail = "There is no room left to store this. Nothing was stored. Repeat the request when there is."
 
 
 class Unavailable(WarmgateError):

@@ -57,7 +57,7 @@ class PhotoView(CommandView, ReadOnlyResource):
     serializer_class = PhotoOutput
     output_serializer = {"GET": PhotoOutput, "POST": PhotoOutput}
     success_status = {"POST": 201}
-    problems = ("not-a-photo", "unavailable")
+    problems = ("not-a-photo", "storage-full", "unavailable")
 
     def get_queryset(self) -> Any:
         return super().get_queryset().select_related("uploaded_by")

@@ -4,7 +4,6 @@
 fails before or beside them (unknown routes, refused hosts, crashes). All of them go through `problem_body`.
 """
 
-import errno
 import logging
 import sqlite3
 import sys
@@ -24,7 +23,7 @@ from rest_framework import exceptions as drf
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from fleet.errors import FieldError, InvalidInput, WarmgateError
+from fleet.errors import FULL_ERRNO, FieldError, InvalidInput, StorageFull, WarmgateError
 from fleet.http.context import current_request_id
 from fleet.http.pointers import field_errors
 from fleet.http.problem_types import PROBLEMS, ProblemType
@@ -39,8 +38,6 @@ _RETRY_S = {"unavailable": 5, "storage-full": 60}
 _SAME_401 = "Send `Authorization: Bearer <token>` with a token that is known, unexpired and not revoked."
 _INTERNAL = "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
 
-_FULL = "There is no room left to store this. Nothing was stored. Repeat the request when there is."
-_FULL_ERRNO = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 _FULL_SQLSTATE = "53100"
 
 # The exception classes of the framework that say no more than their code.
@@ -128,7 +125,7 @@ def describe(exc: Exception) -> tuple[str, str, tuple[FieldError, ...], dict[str
     if isinstance(exc, drf.ValidationError):
         return InvalidInput.code, InvalidInput.default_detail, tuple(field_errors(exc.detail)), {}
     if is_storage_full(exc):
-        return "storage-full", _FULL, (), {}
+        return StorageFull.code, StorageFull.default_detail, (), {}
     for kind, code, detail in _BY_CLASS:
         if isinstance(exc, kind):
             return code, detail or str(exc), (), {}
@@ -140,7 +137,7 @@ def describe(exc: Exception) -> tuple[str, str, tuple[FieldError, ...], dict[str
 def is_storage_full(exc: Exception) -> bool:
     """Whether a disk (of the database or of ours), a quota or a file limit is what stopped the work."""
     if isinstance(exc, OSError):
-        return exc.errno in _FULL_ERRNO
+        return exc.errno in FULL_ERRNO
     cause = exc.__cause__
     full_sqlite = isinstance(cause, sqlite3.Error) and getattr(cause, "sqlite_errorcode", 0) == sqlite3.SQLITE_FULL
     return full_sqlite or getattr(cause, "sqlstate", None) == _FULL_SQLSTATE

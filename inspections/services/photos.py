@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import uuid
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -12,7 +13,7 @@ from typing import Any
 from django.core.files.base import ContentFile
 from django.db import transaction
 
-from fleet.errors import FieldError, InvalidInput, Unavailable
+from fleet.errors import FULL_ERRNO, FieldError, InvalidInput, StorageFull, Unavailable
 from fleet.models import Fleet, Member
 from fleet.records.audit import record_act
 from inspections.models import Inspection, Observation, Photo
@@ -25,13 +26,19 @@ MOST_PER_INSPECTION = 40
 
 
 def store_photo(fleet: Fleet, upload: bytes, *, by: Member, now: datetime) -> Photo:
-    """Stores a picture that no observation names yet. *Raises* NotAPhoto, Unavailable when it cannot be written."""
+    """Stores a picture that no observation names yet. *Raises* NotAPhoto; Unavailable, StorageFull when it cannot be
+    written."""
     picture = picture_of(upload)
     storage = photo_storage()
+    wanted = f"{fleet.pk}/{uuid.uuid4().hex}.jpg"
     try:
-        name = storage.save(f"{fleet.pk}/{uuid.uuid4().hex}.jpg", ContentFile(picture.content))
+        name = storage.save(wanted, ContentFile(picture.content))
     except OSError as error:
         logger.exception("A photo could not be written")
+        with suppress(OSError):
+            storage.delete(wanted)  # what fitted of it
+        if error.errno in FULL_ERRNO:
+            raise StorageFull("There is no room left for the photo. Nothing was stored.") from error
         raise Unavailable("The photo could not be stored. Repeat the request later.") from error
     try:
         with transaction.atomic():

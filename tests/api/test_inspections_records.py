@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import resource
 from datetime import timedelta
 from io import BytesIO, StringIO
 
@@ -11,11 +12,14 @@ import orjson
 import pytest
 from django.core.management import CommandError, call_command
 from django.db.models import F
+from django.utils import timezone
 from PIL import Image
 
-from fleet.models import AuditEntry, Role
+from fleet.errors import StorageFull
+from fleet.models import AuditEntry, Member, Role
 from inspections.models import Defect, Inspection, Observation, Photo, Repair, ServiceRecord, Signature
 from inspections.models.photos import photo_storage
+from inspections.services.photos import store_photo
 from inspections.services.purging import purge_records
 from tests import factories
 from tests.api.test_inspections_filing import URL, all_sound, defect, filing
@@ -109,6 +113,20 @@ def test_a_photo_that_cannot_be_written_is_answered_so_and_leaves_no_row(inspect
     settings.STATE_DIR = tmp_path / "full"
     answer = upload(inspector, picture())
     assert (answer.status_code, answer.json()["type"]) == (503, "/docs/problems/unavailable/")
+    assert not Photo.objects.across_fleets().exists()
+
+
+def test_a_photo_that_fits_only_in_part_leaves_neither_file_nor_row(inspector, tarn, settings, tmp_path):
+    settings.STATE_DIR = tmp_path
+    member = Member.objects.get(fleet=tarn, role=Role.INSPECTOR)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (200, before[1]))  # a file of ours ends there, as on a full disk
+    try:
+        with pytest.raises(StorageFull):
+            store_photo(tarn, picture(), by=member, now=timezone.now())
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
     assert not Photo.objects.across_fleets().exists()
 
 
