@@ -6,7 +6,7 @@ A listener that raises does not undo the hold: its savepoint rolls back and the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -33,11 +33,9 @@ class HoldListener:
     told: Callable[[Hold, HoldChange, datetime], None]
     missed: Callable[[datetime], int]
     """Looks for holds this listener was never told of, mends that, and says how many. The auditor calls it."""
-    assessed: Callable[[Trip, Answer, datetime], None] | None = None
-    """Told of every answer the worker stores, after the hold was moved; unit state and trip are locked."""
-    concerned: Callable[[Sequence[Trip]], Collection[int]] | None = None
-    """Which of these trips `assessed` has something to do for, by id: one statement for a whole batch instead of one
-    per trip. None: all of them."""
+    assessed: Callable[[Sequence[tuple[Trip, Answer]], datetime], None] | None = None
+    """Told of the answers the worker stores, a whole batch at once, after the holds were moved; unit states and trips
+    are locked. When it fails for a batch it is told again of each answer alone, so that a trip costs only itself."""
 
 
 listeners: Registry[HoldListener] = Registry("hold listeners")

@@ -8,13 +8,13 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 
-from alarms.models import OPEN_STATES, Alarm, Kind, Notice, NoticeSubject, Tier
+from alarms.models import OPEN_STATES, Alarm, Notice, NoticeSubject, Tier
 from alarms.notices.services import seen_with_its_alarms
 from alarms.notices.subjects import (
     concerns_somebody,
     end_alarm,
     end_hold,
-    follow_departure,
+    follow_departures,
     note_alarm,
     note_hold,
     trip_under_way,
@@ -51,19 +51,9 @@ def alarm_changed(alarm: Alarm, change: str, now: datetime) -> None:
     ring(DELIVER_TASK)
 
 
-def answer_stored(trip: Trip, answer: Answer, now: datetime) -> None:
-    """The departure of a held trip may have moved since the notice last looked."""
-    if trip.state == Trip.State.PLANNED:
-        follow_departure(trip, now=now)
-
-
-def with_moved_departure(trips: Sequence[Trip]) -> set[int]:
-    """Trips whose notices know another departure than the trip has now."""
-    known = NoticeSubject.objects.across_fleets().filter(
-        trip_id__in=[trip.pk for trip in trips], kind=Kind.HOLD, ended_at__isnull=True
-    )
-    departs = {trip.pk: trip.depart_at for trip in trips}
-    return {trip_id for trip_id, at in known.values_list("trip_id", "depart_at") if at != departs[trip_id]}
+def answers_stored(stored: Sequence[tuple[Trip, Answer]], now: datetime) -> None:
+    """The departures of held trips may have moved since their notices last looked."""
+    follow_departures([trip for trip, _ in stored if trip.state == Trip.State.PLANNED], now=now)
 
 
 def mend_missed(now: datetime) -> int:
@@ -113,8 +103,7 @@ LISTENER = HoldListener(
     id="alarms.notices",
     told=hold_changed,
     missed=mend_missed,
-    assessed=answer_stored,
-    concerned=with_moved_departure,
+    assessed=answers_stored,
 )
 
 

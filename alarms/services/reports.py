@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -96,11 +96,33 @@ def store_rulings(
     state is published with the events. It is kept apart from the records, because a manager may void one while its
     condition lasts: that is no new finding.
     """
-    stored = store_reports(fleet_id, [_own_report(unit_id, ruling, at or now) for ruling in rulings], now=now)
-    raised = {ruling.code for ruling in rulings if ruling.raised}
-    over = {ruling.code for ruling in rulings if not ruling.raised}
-    put_facts({unit_id: {RULED: sorted((set(known) | raised) - over)}}, at=now, source="alarms")
-    return bool(stored.units)
+    return bool(store_all_rulings(fleet_id, {unit_id: Found(rulings, known)}, now=now, at=at))
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What our own rules found of one unit, and what they had found before."""
+
+    rulings: Sequence[Ruling]
+    known: Collection[str]
+
+
+def store_all_rulings(
+    fleet_id: int, found: Mapping[int, Found], *, now: datetime, at: datetime | None = None
+) -> frozenset[int]:
+    """The same for many units of one fleet, by unit id, in as many statements as for one; the units that changed."""
+    reports = [
+        _own_report(unit_id, ruling, at or now) for unit_id in sorted(found) for ruling in found[unit_id].rulings
+    ]
+    stored = store_reports(fleet_id, reports, now=now)
+    put_facts({unit_id: {RULED: sorted(_standing(one))} for unit_id, one in found.items()}, at=now, source="alarms")
+    return stored.units
+
+
+def _standing(found: Found) -> set[str]:
+    raised = {ruling.code for ruling in found.rulings if ruling.raised}
+    over = {ruling.code for ruling in found.rulings if not ruling.raised}
+    return (set(found.known) | raised) - over
 
 
 def ruled_codes(fact: Any) -> frozenset[str]:

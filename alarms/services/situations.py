@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from alarms.derived.situation import LOOK_BACK, Sample, Situation
@@ -21,47 +24,78 @@ open, and rounded to a hundredth of a degree (about a kilometre), because a posi
 PLACE_DIGITS = 2
 
 
-def situation_of(trip: Trip, answer: Answer, facts: Facts, *, now: datetime) -> Situation:
-    """The situation of the unit: one statement for the readings of a warm box, one for the hold of a stopped trip.
+Asked = tuple[Trip, Answer, Facts]
+"""A trip, its answer, and the answer's facts with the unit as it is now."""
+Place = tuple[float, float]
 
-    *facts*: those of the answer with the unit as it is now.
+
+def situations_of(asked: Sequence[Asked], *, now: datetime) -> list[Situation]:
+    """The situation of each unit on its trip, in the same order; no unit twice.
+
+    However many: one statement for the readings of warm boxes, one for the holds of stopped trips, and two more when
+    a place is to be remembered or forgotten.
     """
+    ruled = [_ruled_codes(facts) for _, _, facts in asked]
+    holds = _open_holds([one for one, codes in zip(asked, ruled, strict=True) if _stopped(one, codes)])
+    samples = _samples([facts for _, _, facts in asked], now)
+    found, moved = [], {}
+    for (trip, answer, facts), codes in zip(asked, ruled, strict=True):
+        hold = holds.get((trip.pk, facts.unit.id))
+        kept, fact, place = _kept_place(facts), *_held_place(facts, hold)
+        if fact != kept:
+            moved[facts.unit.id] = {HELD_PLACE: fact}
+        found.append(
+            Situation(
+                facts=facts,
+                findings={finding.check: finding for finding in answer.findings},
+                samples=samples.get(facts.unit.id, ()),
+                held_since=None if hold is None else hold.opened_at,
+                held_place=place,
+                open_codes=codes,
+                now=now,
+            )
+        )
+    if moved:
+        put_facts(moved, at=now, source="alarms")
+    return found
+
+
+def _ruled_codes(facts: Facts) -> frozenset[str]:
     ruled = facts.unit.facts.get(RULED)
-    open_codes = ruled_codes(None if ruled is None else ruled.value)
-    stopped = answer.verdict in STOPPING or LEFT_WHILE_HELD in open_codes or _kept_place(facts) is not None
-    hold = _open_hold(trip, facts.unit.id) if stopped else None
-    return Situation(
-        facts=facts,
-        findings={finding.check: finding for finding in answer.findings},
-        samples=_samples(facts, now),
-        held_since=None if hold is None else hold.opened_at,
-        held_place=_held_place(facts, hold, now),
-        open_codes=open_codes,
-        now=now,
-    )
+    return ruled_codes(None if ruled is None else ruled.value)
 
 
-def _open_hold(trip: Trip, unit_id: int) -> Hold | None:
-    if trip.state != Trip.State.PLANNED:
-        return None
-    hold: Hold | None = (
-        Hold.objects.for_fleet(trip.fleet_id).filter(trip=trip, unit_id=unit_id, state=Hold.State.OPEN).first()
-    )
-    return hold
+def _stopped(asked: Asked, open_codes: frozenset[str]) -> bool:
+    """Whether a hold may matter: the answer stops the trip, or something of an earlier hold is still known."""
+    trip, answer, facts = asked
+    known = LEFT_WHILE_HELD in open_codes or _kept_place(facts) is not None
+    return trip.state == Trip.State.PLANNED and (answer.verdict in STOPPING or known)
 
 
-def _samples(facts: Facts, now: datetime) -> tuple[Sample, ...]:
-    """Readings of the last while, once the load is on board or the box has to be warm for it."""
-    if facts.trip.phase is not Phase.UNDER_WAY and now < at_preheat(facts):
-        return ()
+def _open_holds(stopped: Sequence[Asked]) -> dict[tuple[int, int], Hold]:
+    """Open holds by (trip id, unit id)."""
+    if not stopped:
+        return {}
+    rows = Hold.objects.across_fleets().filter(trip_id__in=[trip.pk for trip, _, _ in stopped], state=Hold.State.OPEN)
+    return {(hold.trip_id, hold.unit_id): hold for hold in rows}
+
+
+def _samples(many: Sequence[Facts], now: datetime) -> dict[int, tuple[Sample, ...]]:
+    """Readings of the last while by unit, once the load is on board or the box has to be warm for it."""
+    warm = [facts.unit.id for facts in many if facts.trip.phase is Phase.UNDER_WAY or now >= at_preheat(facts)]
+    if not warm:
+        return {}
     names = ("return_air_c", "discharge_air_c", "cargo_c", "heater_running", "door_open")
     rows = (
         Reading.objects.across_fleets()
-        .filter(unit_id=facts.unit.id, at__gte=now - LOOK_BACK)
-        .order_by("at", "source_id")
-        .values_list("at", *names)
+        .filter(unit_id__in=warm, at__gte=now - LOOK_BACK)
+        .order_by("unit_id", "at", "source_id")
+        .values_list("unit_id", "at", *names)
     )
-    return tuple(Sample(at, **dict(zip(names, values, strict=True))) for at, *values in rows)
+    return {
+        unit_id: tuple(Sample(at, **dict(zip(names, values, strict=True))) for _, at, *values in own)
+        for unit_id, own in groupby(rows, key=itemgetter(0))
+    }
 
 
 def _kept_place(facts: Facts) -> dict[str, Any] | None:
@@ -69,17 +103,14 @@ def _kept_place(facts: Facts) -> dict[str, Any] | None:
     return None if kept is None else kept.value
 
 
-def _held_place(facts: Facts, hold: Hold | None, now: datetime) -> tuple[float, float] | None:
-    """Where the unit stood when this hold was first seen; remembers it, and forgets it when the hold is over."""
+def _held_place(facts: Facts, hold: Hold | None) -> tuple[dict[str, Any] | None, Place | None]:
+    """What is to be kept of where the unit stood when this hold was first seen, and that place."""
     known = _kept_place(facts)
     if known is not None and hold is not None and known["hold"] == hold.pk:
         latitude, longitude = known["place"]
-        return latitude, longitude
+        return known, (latitude, longitude)
     position = facts.unit.values.get("position")
-    place = None
-    if hold is not None and position is not None:
-        place = (round(position.value[0], PLACE_DIGITS), round(position.value[1], PLACE_DIGITS))
-    fact = None if hold is None or place is None else {"hold": hold.pk, "place": list(place)}
-    if fact != known:
-        put_facts({facts.unit.id: {HELD_PLACE: fact}}, at=now, source="alarms")
-    return place
+    if hold is None or position is None:
+        return None, None
+    place = (round(position.value[0], PLACE_DIGITS), round(position.value[1], PLACE_DIGITS))
+    return {"hold": hold.pk, "place": list(place)}, place

@@ -188,23 +188,24 @@ def _announce(hold: Hold, change: HoldChange, reason: str, now: datetime, *, by:
 
 
 def tell_assessed(stored: Sequence[tuple[Trip, Answer]], *, now: datetime) -> None:
-    """Tells listeners of answers that were stored, each of those that concern it."""
+    """Tells listeners of answers that were stored: of all at once, and of each alone when that fails."""
     for listener in listeners:
-        if listener.assessed is None:
+        if listener.assessed is None or not stored:
             continue
-        concerned = _concerned(listener, [trip for trip, _ in stored])
-        for trip, answer in stored:
-            if trip.pk in concerned:
-                _tell(listener, partial(listener.assessed, trip, answer, now))
+        if len(stored) > 1 and _told_together(listener, partial(listener.assessed, stored, now)):
+            continue
+        for pair in stored:
+            _tell(listener, partial(listener.assessed, [pair], now))
 
 
-def _concerned(listener: HoldListener, trips: Sequence[Trip]) -> Collection[int]:
-    everyone = {trip.pk for trip in trips}
-    if listener.concerned is None or not trips:
-        return everyone
-    found: list[int] = []
-    asked = _tell(listener, lambda: found.extend(listener.concerned(trips) if listener.concerned else ()))
-    return found if asked else everyone
+def _told_together(listener: HoldListener, call: Callable[[], None]) -> bool:
+    try:
+        with transaction.atomic():
+            call()
+    except Exception:
+        logger.exception("Listener %s failed for a batch; it is told of each trip alone", listener.id)
+        return False
+    return True
 
 
 def _tell(listener: HoldListener, call: Callable[[], None]) -> bool:

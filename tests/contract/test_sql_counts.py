@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Fleet, Member, Role, Trip
@@ -93,4 +94,25 @@ def test_hot_paths_stay_within_their_budget(yard: Member, tarn: Fleet, client_of
         "PUT /api/v1/trips/T-1/assignment/",
         lambda: dispatcher.put("/api/v1/trips/T-1/assignment/", {"unit": "HB-1"}, format="json", HTTP_IF_MATCH="*"),
     )
+    blocked = [factories.reading(now + timedelta(minutes=1), unit=f"HB-{n}", set_point_c=2.0) for n in range(1, 21)]
+    post(tarn, *blocked, now=now)
+    due(20)
+    assess_due()  # opens the holds
+    due(1)
+    measure("assess_due (1 held trip)", assess_due)
+    due(20)
+    measure("assess_due (20 held trips)", assess_due)
+    under_way = Trip.objects.for_fleet(tarn).filter(state=Trip.State.PLANNED)
+    under_way.update(
+        state=Trip.State.UNDER_WAY, assigned_unit=F("planned_unit"), departed_at=now, version=F("version") + 1
+    )  # fmt: skip
+    due(20)
+    assess_due()  # first look at the readings of the last while
+    due(1)
+    measure("assess_due (1 trip under way)", assess_due)
+    due(20)
+    measure("assess_due (20 trips under way)", assess_due)
     assert measured == BUDGET, json.dumps(measured, indent=2)
+    for words in ("trip{s}", "held trip{s}", "trip{s} under way"):
+        one, many = (f"assess_due ({n} {words.format(s='s' * (n > 1))})" for n in (1, 20))
+        assert measured[one] == measured[many], "a batch costs what one trip costs"

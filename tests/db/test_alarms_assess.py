@@ -241,5 +241,5 @@ def test_a_changed_trip_is_not_judged_by_an_answer_about_what_it_was(
     (trip,) = trips_with_units([under_way.pk])
     (answer,) = assess(facts_of_trips([trip]), now=later)
     trip.version += 1
-    assessed(trip, answer, later)
+    assessed([(trip, answer)], later)
     assert alarm_of("heat-lost") is None

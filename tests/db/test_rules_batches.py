@@ -10,10 +10,13 @@ import pytest
 from django.db import DataError, connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.holds import HoldListener
 from fleet.models import Assessment, Fleet, Hold, Member, Trip
-from fleet.readiness import storing
+from fleet.readiness import hold_service, storing
+from fleet.readiness.assess import Answer
 from fleet.readiness.hold_service import HoldStep, carry_out
 from fleet.readiness.service import assess_trips
+from fleet.registry import Registry
 from tests.db.conftest import plan, post
 from tests.factories import make_unit, potato, reading
 
@@ -98,3 +101,20 @@ def test_a_newer_fact_of_one_trip_leaves_the_due_times_of_the_others(
     assess_trips(trips, now=now)
     due = set(Trip.objects.for_fleet(tarn).filter(assess_due_at__lte=now + S).values_list("pk", flat=True))
     assert due == {trips[7]}
+
+
+def test_a_trip_that_a_listener_cannot_bear_costs_only_itself(
+    trips: list[int], now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[int] = []
+
+    def assessed(stored: Sequence[tuple[Trip, Answer]], at: datetime) -> None:
+        if any(trip.pk == trips[2] for trip, _ in stored):
+            raise ValueError("this trip is strange")
+        told.extend(trip.pk for trip, _ in stored)
+
+    own: Registry[HoldListener] = Registry("listeners of a test")
+    own.add(HoldListener("strange", told=lambda *_: None, missed=lambda _: 0, assessed=assessed))
+    monkeypatch.setattr(hold_service, "listeners", own)
+    assess_trips(trips, now=now)
+    assert told == [trip for trip in trips if trip != trips[2]]
