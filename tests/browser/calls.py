@@ -16,8 +16,9 @@ class Api:
     def get(self, path: str) -> Any:
         return self._checked("GET", path)
 
-    def post(self, path: str, body: Any, **headers: str) -> Any:
-        return self._checked("POST", path, json=body, headers=headers)
+    def post(self, path: str, body: Any = None, **headers: str) -> Any:
+        """`body` None: a command that takes none."""
+        return self._checked("POST", path, headers=headers, **({} if body is None else {"json": body}))
 
     def _checked(self, method: str, path: str, *, headers: dict[str, str] | None = None, **more: Any) -> Any:
         all_headers = {"Authorization": f"Bearer {self.token}"} | (headers or {})
