@@ -20,4 +20,4 @@ COPY fixtures/demo fixtures/demo
 
 USER warmgate
 EXPOSE 8000
-CMD ["granian", "--interface", "wsgi", "--host", "0.0.0.0", "--port", "8000", "--workers", "2", "--blocking-threads", "8", "fleet.wsgi:application"]
+CMD ["granian", "--interface", "wsgi", "--host", "0.0.0.0", "--port", "8000", "--workers", "2", "--blocking-threads", "8", "--blocking-threads-idle-timeout", "600", "fleet.wsgi:application"]

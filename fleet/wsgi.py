@@ -1,6 +1,7 @@
 """The WSGI entry point of the web processes."""
 
 import os
+import sys
 
 from django.core.wsgi import get_wsgi_application
 
@@ -11,3 +12,8 @@ application = get_wsgi_application()
 from fleet.warmers import warm_up_process  # noqa: E402 - the apps must be ready first
 
 warm_up_process()
+
+# A short answer gives up the interpreter at each of its statements and has to get it back from a thread that ranks a
+# thousand units, which keeps it for 5 ms each time if Python is left to itself (docs/decisions.md).
+SWITCH_INTERVAL_S = 0.001
+sys.setswitchinterval(SWITCH_INTERVAL_S)
