@@ -112,7 +112,8 @@ class Ground:
         self.web_port = free_port()
         web = self.start(
             "web", _tool("granian"), "--interface", "wsgi", "--host", HOST, "--port", str(self.web_port),
-            "--workers", "2", "--blocking-threads", "8", "--blocking-threads-idle-timeout", "600", "--no-access-log", "fleet.wsgi:application", **more,
+            "--workers", "2", "--blocking-threads", "8", "--blocking-threads-idle-timeout", "600",
+            "--no-access-log", "fleet.wsgi:application", **more,
         )  # fmt: skip
         until = time.monotonic() + START_S
         while time.monotonic() < until:
