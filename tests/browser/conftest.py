@@ -6,7 +6,6 @@ script fails the test that caused it.
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -16,38 +15,15 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Playwright, expect, sync_playwright
 
-from tests.browser.calls import Api
-from tests.flows.embedded import kill, manage, output_of, wait_for
-
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
-SERVING = re.compile(r"Serving at (http://127\.0\.0\.1:\d+)")
-EXPORT = re.compile(r"export (\w+)=(.*)")
-PHONE = {"width": 360, "height": 740}
-DESK = {"width": 1280, "height": 800}
+from tests.browser.evening import DESK, Evening, sign_in, start_browser, told
 
 expect.set_options(timeout=10_000)
 
 
-@dataclass(frozen=True, slots=True)
-class Evening:
-    """The service with the story told: its address, and who can sign in or call."""
-
-    url: str
-    known: dict[str, str]
-
-    def api(self, role: str) -> Api:
-        return Api(self.url, self.known[role.upper()])
-
-
 @pytest.fixture(scope="session")
 def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Evening]:
-    folder = tmp_path_factory.mktemp("evening")
-    process = manage(folder, "demo", "--port", "0", "--pace", "0", WARMGATE_LOGIN_TRIES="1000")
-    try:
-        found = wait_for("the story", lambda: SERVING.search(output_of(folder, "demo")), within_s=180, look_every_s=0.3)
-        yield Evening(found.group(1), dict(EXPORT.findall((folder / "demo.env").read_text())))
-    finally:
-        kill(process)
+    with told(tmp_path_factory.mktemp("evening")) as running:
+        yield running
 
 
 @pytest.fixture(scope="session")
@@ -58,7 +34,7 @@ def playwright() -> Iterator[Playwright]:
 
 @pytest.fixture(scope="session")
 def browser(playwright: Playwright) -> Iterator[Browser]:
-    chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+    chromium = start_browser(playwright)
     yield chromium
     chromium.close()
 
@@ -134,16 +110,6 @@ def _signed_in(browser: Browser, evening: Evening, sessions: dict[str, Any], rol
         sessions[role] = context.storage_state()
         context.close()
     return sessions[role]
-
-
-def sign_in(page: Page, evening: Evening, role: str) -> None:
-    """Types name and password as a person does."""
-    if "/sign-in/" not in page.url:
-        page.goto("/sign-in/")
-    page.get_by_label("Name").fill(evening.known[f"{role.upper()}_NAME"])
-    page.get_by_label("Password").fill(evening.known[f"{role.upper()}_PASSWORD"])
-    page.get_by_role("button", name="Sign in").click()
-    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
 
 
 @pytest.fixture

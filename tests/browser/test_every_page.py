@@ -8,7 +8,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import DESK, PHONE, Evening, Opened, Watch
+from tests.browser.conftest import Opened, Watch
+from tests.browser.evening import DESK, PHONE, Evening
 
 Address = Callable[[Evening], str]
 

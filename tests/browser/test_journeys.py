@@ -4,36 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PHONE, Evening, Opened, Watch, sign_in
+from tests.browser.cold_trip import hold_of
+from tests.browser.conftest import Opened, Watch
+from tests.browser.evening import PHONE, Evening, sign_in
 from tests.flows.embedded import wait_for
-
-NEVER = -60.0
-"""Nothing that a heater of the demo can do keeps a load warm in this cold: a block that a manager may release."""
-
-
-def stamp(at: datetime) -> str:
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
-
-
-def too_cold(reference: str, unit: str) -> dict[str, Any]:
-    """A trip that loads soon and goes where no heater helps."""
-    now = datetime.now(UTC)
-    depart = now + timedelta(hours=3)
-    return {
-        "reference": reference, "planned_unit": unit, "loading_at": stamp(now + timedelta(hours=2)),
-        "depart_at": stamp(depart),
-        "load": {"commodity": "potato", "mass_kg": 9000, "temperature_c": 8.0, "set_point_c": 8.0},
-        "stops": [{"place": "Norrholm market", "arrive_at": stamp(depart + timedelta(hours=9))}],
-        "ambient": [{"at": stamp(now - timedelta(hours=1)), "temp_c": NEVER},
-                    {"at": stamp(now + timedelta(hours=24)), "temp_c": NEVER}],
-        "ambient_issued_at": stamp(now), "help": {"median_h": 3.0, "p90_h": 6.0},
-    }  # fmt: skip
 
 
 def cancel(evening: Evening, reference: str) -> None:
@@ -49,15 +27,8 @@ def held(evening: Evening) -> Iterator[Callable[[str, str], int]]:
     made: list[str] = []
 
     def file(reference: str, unit: str) -> int:
-        desk = evening.api("dispatcher")
-        desk.post("trips/", too_cold(reference, unit))
         made.append(reference)
-
-        def hold() -> Any:
-            rows = desk.get(f"holds/?trip={reference}&state=open")["items"]
-            return rows[0]["id"] if rows else None
-
-        return int(wait_for("the hold", hold, within_s=40, look_every_s=0.5))
+        return hold_of(evening.api("dispatcher"), reference, unit)
 
     yield file
     for reference in made:

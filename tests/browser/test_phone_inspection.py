@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PHONE, Evening, Opened, Watch, sign_in
+from tests.browser.conftest import Opened, Watch
+from tests.browser.evening import PHONE, Evening, sign_in
 
 NO_NETWORK = r"ERR_INTERNET_DISCONNECTED|ERR_FAILED"
 ITEMS = 27
