@@ -33,16 +33,10 @@ def form_document(fleet: Fleet, unit: Unit, key: str, *, now: datetime) -> dict[
              "state": str(defect.state), "opened_at": defect.opened_at, "inspection": defect.opened_by.inspection_id,
              "observation": defect.opened_by_id}
         )  # fmt: skip
-    groups = _groups(sheet, unit, carried)
+    groups = _groups(sheet, {name: getattr(unit.model, name) for name in DESIGN_FIELDS}, carried)
     report = last_report(unit.pk, before=now, known_by=now)
-    return {
+    return _head(sheet) | {
         "unit": unit.number,
-        "sheet": sheet.key,
-        "sheet_version": sheet.version,
-        "kind": str(sheet.kind),
-        "title": sheet.title,
-        "intro": sheet.intro,
-        "caution": DISCLAIMER,
         "groups": groups,
         "carried_elsewhere": [one for rows in carried.values() for one in rows],
         "open_alarms": unit.state.facts.get(ALARMS_FACT, [[]])[0] or [],
@@ -50,9 +44,33 @@ def form_document(fleet: Fleet, unit: Unit, key: str, *, now: datetime) -> dict[
     }
 
 
-def _groups(sheet: Sheet, unit: Unit, carried: dict[str, list[dict[str, Any]]]) -> list[dict[str, Any]]:
+def blank_form(sheet: Sheet) -> dict[str, Any]:
+    """The form of a sheet for a unit nothing is known of: no limits of a model, nothing carried over."""
+    return _head(sheet) | {
+        "unit": "",
+        "groups": _groups(sheet, {}, {}),
+        "carried_elsewhere": [],
+        "open_alarms": [],
+        "last_report": None,
+    }
+
+
+def _head(sheet: Sheet) -> dict[str, Any]:
+    return {
+        "sheet": sheet.key,
+        "sheet_version": sheet.version,
+        "kind": str(sheet.kind),
+        "title": sheet.title,
+        "intro": sheet.intro,
+        "caution": DISCLAIMER,
+    }
+
+
+def _groups(
+    sheet: Sheet, design: Mapping[str, float | None], carried: dict[str, list[dict[str, Any]]]
+) -> list[dict[str, Any]]:
     """The sheet's groups with limits as numbers; defects carried over stand at their items and leave *carried*."""
-    items = items_of(sheet.groups, design={name: getattr(unit.model, name) for name in DESIGN_FIELDS})
+    items = items_of(sheet.groups, design=design)
 
     def shown(document: Mapping[str, Any]) -> dict[str, Any]:
         item = items[document["key"]]

@@ -27,7 +27,7 @@ from fleet.models import Fleet, Role, Trip, Unit
 from fleet.pages.reader import reader_of
 from fleet.pages.views import PageView
 from fleet.trips.selectors import unit_of
-from inspections.forms import form_document
+from inspections.forms import blank_form, form_document
 from inspections.pages.door import PageSession
 from inspections.pages.filling import with_words
 from inspections.photo_views import PhotoView
@@ -110,6 +110,7 @@ class TakeAlongView(PageCommand):
     def get(self, request: Request) -> Response:
         now = db_now()
         trips = list(_coming(self.fleet, now))
+        reader = reader_of(self.member, now=now)
         soon = [trip["unit"] for trip in trips if trip["unit"] and trip["soon"]]
         return Response(
             {
@@ -117,7 +118,7 @@ class TakeAlongView(PageCommand):
                     Unit.objects.for_fleet(self.fleet).order_by("number").values_list("number", flat=True)[:MOST_UNITS]
                 ),
                 "trips": trips,
-                "sheets": [{"key": sheet.key, "title": sheet.title} for sheet in newest_sheets(self.fleet)],
+                "sheets": [with_words(blank_form(sheet), reader) for sheet in newest_sheets(self.fleet)],
                 "keep": list(dict.fromkeys(soon))[:MOST_TAKEN],
             }
         )
@@ -153,11 +154,12 @@ class FormForPageView(PageCommand):
 
 
 class SendView(InspectionView):
-    """Files an inspection that a page has gathered, once per Idempotency-Key."""
+    """Files an inspection that a page has gathered, once per Idempotency-Key. A draft announces that somebody is at
+    the unit, so that it may be off meanwhile; the page takes it back when the signed one is filed."""
 
     authentication_classes = (PageSession,)
     schema = None
-    roles = {"POST": INSPECTORS}
+    roles = {"POST": INSPECTORS, "DELETE": INSPECTORS}
 
 
 class SendPhotoView(PhotoView):

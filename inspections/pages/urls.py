@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern] = [
     path("inspections/phone/known/", phone.TakeAlongView.as_view(), name="phone-known"),
     path("inspections/phone/form/", phone.FormForPageView.as_view(), name="phone-form"),
     path("inspections/phone/send/", phone.SendView.as_view({"post": "create"}), name="phone-send"),
+    path("inspections/phone/send/<int:pk>/", phone.SendView.as_view({"delete": "destroy"}), name="phone-withdraw"),
     path("inspections/phone/photo/", phone.SendPhotoView.as_view({"post": "create"}), name="phone-photo"),
     path("inspections/photos/<int:pk>/", records.PagePicture.as_view(), name="page-photo"),
     path("inspections/<int:pk>/", records.InspectionPage.as_view(), name="page-inspection"),

@@ -220,3 +220,20 @@ def test_the_worker_is_confined_to_the_inspection_pages_and_changes_with_its_fil
 
 def test_the_shell_names_no_unit(page: Client, unit: Any) -> None:
     assert "HB-104" not in page.get("/inspections/walk/").content.decode()
+
+
+def test_a_page_says_that_somebody_is_at_the_unit_and_takes_it_back(page: Client, unit: Any, tarn: Fleet) -> None:
+    begun = send(page, {"sheet": "pre-trip", "unit": "HB-104"}, "a-1")
+    assert (begun.status_code, begun.json()["state"]) == (201, "draft")
+    gone = page.delete(f"/inspections/phone/send/{begun.json()['id']}/", headers={"If-Match": "*"})
+    assert gone.status_code == 204
+    assert not Inspection.objects.for_fleet(tarn).exists()
+
+
+def test_sheets_that_are_taken_along_for_any_unit_claim_no_limits_of_one(page: Client, unit: Any) -> None:
+    sheets = page.get("/inspections/phone/known/", headers={"Accept": "application/json"}).json()["sheets"]
+    assert [one["sheet"] for one in sheets] == ["loading", "post-trip", "pre-trip", "seasonal"]
+    pre_trip = {item["key"]: item for group in sheets[2]["groups"] for item in group["items"]}
+    assert [one["limits"] for one in pre_trip["belt"]["measures"]] == [""]
+    assert [one["limits"] for one in pre_trip["fuel"]["measures"]] == ["", ""]
+    assert pre_trip["battery"]["caution"]

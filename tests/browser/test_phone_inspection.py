@@ -10,9 +10,9 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Opened, Watch
 from tests.browser.evening import PHONE, Evening, sign_in
+from tests.flows.embedded import wait_for
 
 NO_NETWORK = r"ERR_INTERNET_DISCONNECTED|ERR_FAILED"
-ITEMS = 27
 
 
 def begin(page: Page, unit: str, sheet: str = "pre-trip") -> None:
@@ -55,7 +55,7 @@ def of_unit(evening: Evening, unit: str) -> list[dict[str, Any]]:
 
 def test_a_sheet_is_walked_item_by_item_and_filed(as_: Opened, evening: Evening, picture: Path) -> None:
     page = as_("inspector", size=PHONE, has_touch=True)
-    before = len(of_unit(evening, "HB-107"))
+    api, before = evening.api("inspector"), len(of_unit(evening, "HB-107"))
     begin(page, "HB-107")
     read_last_report(page)
     page.get_by_role("button", name="Start with the first item").click()
@@ -66,6 +66,8 @@ def test_a_sheet_is_walked_item_by_item_and_filed(as_: Opened, evening: Evening,
     expect(page.get_by_text("is outside")).to_be_visible()
     page.get_by_role("textbox", name="Fuel by dipstick").fill("60,5")
     expect(page.get_by_text("is outside")).to_have_count(0)
+    drafts = "inspections/?unit=HB-107&state=draft"
+    wait_for("the service to know that the unit is being inspected", lambda: api.get(drafts)["items"], within_s=10)
     page.get_by_role("button", name="Back").click()
     answer_all(page, skip=frozenset({"Belts"}))
     page.get_by_role("link", name="Belts").click()
@@ -76,6 +78,7 @@ def test_a_sheet_is_walked_item_by_item_and_filed(as_: Opened, evening: Evening,
     page.get_by_role("button", name="All items").click()
     page.get_by_role("button", name="Sign", exact=True).click()
     expect(page.get_by_text("Filed: Pre-trip inspection of HB-107")).to_be_visible()
+    wait_for("no draft to be left", lambda: not api.get(drafts)["items"], within_s=10)
     filed = of_unit(evening, "HB-107")
     assert len(filed) == before + 1
     record = evening.api("inspector").get(f"inspections/{filed[0]['id']}/")
@@ -126,6 +129,31 @@ def test_what_is_signed_without_a_connection_is_filed_once_when_it_is_back(
     again.context.set_offline(False)
     expect(again.get_by_text("Filed: Pre-trip inspection of HB-108")).to_be_visible(timeout=20_000)
     assert len(of_unit(evening, "HB-108")) == before + 1
+
+
+def test_a_unit_nobody_planned_for_can_be_inspected_without_a_connection(
+    as_: Opened, evening: Evening, watch: Watch
+) -> None:
+    watch.allow(NO_NETWORK)
+    page = as_("inspector", size=PHONE)
+    page.goto("/inspections/")
+    expect(page.locator("#kept")).to_contain_text("On this device")
+    kept_by_worker(page)
+    page.context.set_offline(True)
+    page.goto("/inspections/")  # the kept shell stands in
+    expect(page.get_by_text("No connection.")).to_be_visible()
+    page.get_by_label("Unit").fill("HB-108")
+    page.get_by_label("Sheet").select_option("seasonal")
+    page.get_by_role("button", name="Begin").click()
+    expect(page.get_by_text("are not on this device")).to_be_visible()
+    page.get_by_role("button", name="Start with the first item").click()
+    page.get_by_role("radio", name="not seen").check()
+    page.get_by_role("button", name="All items").click()
+    page.get_by_role("button", name="Sign", exact=True).click()
+    expect(page.get_by_text("1 waiting to be sent")).to_be_visible()
+    page.context.set_offline(False)
+    expect(page.get_by_text("Filed: Seasonal service inspection of HB-108")).to_be_visible(timeout=20_000)
+    assert of_unit(evening, "HB-108")[0]["result"] == "incomplete"
 
 
 def test_an_answer_that_was_lost_on_the_way_files_nothing_twice(as_: Opened, evening: Evening, watch: Watch) -> None:

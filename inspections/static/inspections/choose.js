@@ -1,6 +1,7 @@
 /* Choosing a unit, a trip and a sheet; what is taken along for places without a connection; drafts of this device. */
 
 import { el, when } from "./build.js";
+import { withdrawLater } from "./outbox.js";
 import { all, document_, drop, forgetOthers } from "./store.js";
 import { watch } from "./waiting.js";
 
@@ -47,6 +48,7 @@ async function showDrafts(place, member, walk) {
     el("span", { class: "small" }, ` last changed ${when(draft.changed_at)} `),
     el("button", { type: "button", class: "grave", onclick: async () => {
       if (!confirm("Throw this draft away? It is on no other device.")) return;
+      await withdrawLater(draft);
       await drop("drafts", draft.id);
       await showDrafts(place, member, walk);
     } }, `Throw away ${draft.unit}`))))] : []);
@@ -61,8 +63,20 @@ export async function chooser(place, member) {
     ...navigator.onLine ? [] : [el("p", { class: "problem" }, "No connection. The sheets below are on this device.")],
     forms.length ? el("ul", { class: "plain" }, forms.map((form) => el("li", {}, el("a", { class: "button", href: `#${new URLSearchParams({ unit: form.unit, sheet: form.sheet, trip: tripOf(known, form.unit) })}` }, `${form.title} of ${form.unit}`))))
       : el("p", {}, "No sheet is on this device."),
+    known ? otherUnit(known.body) : "",
     drafts, el("p", {}, el("a", { href: place.dataset.list }, "All inspections")));
   await showDrafts(drafts, member, location.pathname);
+}
+
+/* Any unit of the fleet: its own limits and defects may be missing then, and the service checks them later. */
+function otherUnit(known) {
+  const unit = el("input", { list: "known-units", required: true, maxlength: "40", autocomplete: "off" });
+  const sheet = el("select", {}, known.sheets.map((one) => el("option", { value: one.sheet, selected: one.sheet === "pre-trip" }, one.title)));
+  return el("form", { class: "row", onsubmit: (event) => {
+    event.preventDefault();
+    location.hash = new URLSearchParams({ unit: unit.value.trim(), sheet: sheet.value }).toString();
+  } }, el("label", {}, "Unit", unit), el("label", {}, "Sheet", sheet), el("button", {}, "Begin"),
+  el("datalist", { id: "known-units" }, known.units.map((number) => el("option", { value: number }))));
 }
 
 function tripOf(known, unit) {

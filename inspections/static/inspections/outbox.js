@@ -24,11 +24,15 @@ export async function sendWaiting(where) {
 }
 
 async function run(where) {
-  const waiting = (await entries()).filter((one) => one.state === "waiting" && one.member === where.member);
-  if (!waiting.length) return { state: "done" };
+  const own = (await entries()).filter((one) => one.member === where.member);
+  const waiting = own.filter((one) => one.state === "waiting");
+  if (!waiting.length && !own.some(owesWithdrawal)) return { state: "done" };
   try {
     const pass = await passFor(where);
     for (const entry of waiting) await sendOrKeep(entry, pass, where);
+    for (const entry of (await entries()).filter((one) => one.member === where.member && owesWithdrawal(one))) {
+      await withdraw(entry, pass, where);
+    }
   } catch (stop) {
     if (!(stop instanceof Later)) throw stop;
     return { state: stop.state, seconds: stop.seconds };
@@ -50,13 +54,42 @@ async function sendOrKeep(entry, pass, where) {
     await sendPhotos(entry, pass, where);
     const answer = await post(where.send, JSON.stringify(bodyWithPhotos(entry)), "application/json", entry.key, pass);
     const filed = { key: entry.key, member: entry.member, name: entry.name, unit: entry.unit, title: entry.title,
-      queued_at: entry.queued_at, state: "filed", record: answer.id, result: answer.result };
+      queued_at: entry.queued_at, state: "filed", record: answer.id, result: answer.result, announced: entry.draft.announced };
     await put("queue", filed);
   } catch (refusal) {
     if (!(refusal instanceof Refused)) throw refusal;
     await put("queue", { ...entry, state: "refused", problem: refusal.problem });
   }
   changed();
+}
+
+/* While somebody is at the unit it may be off: a draft without answers says so to the service, where it can be told. */
+export async function announce(draft, where) {
+  try {
+    const body = { sheet: draft.form.sheet, sheet_version: draft.form.sheet_version, unit: draft.unit, trip: draft.trip || null };
+    return (await post(where.send, JSON.stringify(body), "application/json", draft.announce_key, await passFor(where))).id;
+  } catch (failure) {
+    if (failure instanceof Later || failure instanceof Refused) return null; // the walk goes on all the same
+    throw failure;
+  }
+}
+
+const owesWithdrawal = (entry) => Boolean(entry.announced) && (entry.state === "filed" || entry.state === "withdraw");
+
+async function withdraw(entry, pass, where) {
+  const headers = { "X-CSRFToken": pass.token, "If-Match": "*", Accept: "application/json" };
+  const response = await ask(`${where.send}${entry.announced}/`, { method: "DELETE", headers }, 30000);
+  if (response.status === 401) throw new Later("signed-out");
+  if (response.status === 429 || response.status >= 500) throw new Later("busy", waitOf(response));
+  if (entry.state === "withdraw") await drop("queue", entry.key);
+  else await put("queue", { ...entry, announced: null });
+}
+
+/* A draft is thrown away on the device: what was announced is taken back when the service can be told. */
+export async function withdrawLater(draft) {
+  if (!draft.announced) return;
+  await put("queue", { key: crypto.randomUUID(), member: draft.member, name: "", unit: draft.unit, title: "",
+    queued_at: new Date().toISOString(), state: "withdraw", announced: draft.announced });
 }
 
 async function sendPhotos(entry, pass, where) {
@@ -110,6 +143,8 @@ export async function retry(entry) {
 }
 
 export async function forget(entry) {
-  await drop("queue", entry.key);
+  if (entry.draft) await withdrawLater(entry.draft);
+  if (owesWithdrawal(entry)) await put("queue", { ...entry, state: "withdraw" });
+  else await drop("queue", entry.key);
   changed();
 }

@@ -13,7 +13,7 @@ const SAID = {
 };
 
 let box = null;
-let where = null;
+export let where = null;
 let tries = 0;
 let timer = 0;
 let state = "done";
@@ -46,7 +46,7 @@ async function show() {
   const waiting = own.filter((row) => row.state === "waiting");
   const refused = own.filter((row) => row.state === "refused");
   const filed = own.filter((row) => row.state === "filed");
-  const others = rows.filter((row) => row.member !== where.member && row.state !== "filed");
+  const others = rows.filter((row) => row.member !== where.member && (row.state === "waiting" || row.state === "refused"));
   localStorage.setItem("waiting", String(waiting.length + refused.length));
   box.replaceChildren(
     ...waiting.length ? [waitingLine(waiting)] : [],
@@ -54,7 +54,7 @@ async function show() {
     ...refused.map(refusedBox),
     ...filed.map(filedLine),
   );
-  box.hidden = !rows.length;
+  box.hidden = !box.childElementCount;
 }
 
 function waitingLine(waiting) {

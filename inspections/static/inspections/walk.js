@@ -6,7 +6,8 @@ import { el } from "./build.js";
 import { smaller } from "./picture.js";
 import * as steps from "./steps.js";
 import { document_, draftId, drop, get, moveToQueue, put } from "./store.js";
-import { send, watch } from "./waiting.js";
+import { announce, withdrawLater } from "./outbox.js";
+import { send, watch, where } from "./waiting.js";
 
 const place = document.getElementById("walk");
 const member = Number(place.dataset.member);
@@ -14,6 +15,7 @@ const asked = () => new URLSearchParams(location.hash.slice(1));
 const urls = new Map(); // object URLs of photos on the screen
 let draft = null;
 let saving = Promise.resolve();
+let telling = false;
 
 const go = {
   to(at) {
@@ -26,6 +28,7 @@ const go = {
     act();
     draft.changed_at = new Date().toISOString();
     saving = saving.then(() => put("drafts", draft)).catch(cannotKeep);
+    tell(draft);
   },
   again(act) { go.keep(act); show(); },
   picture(photo) {
@@ -45,6 +48,7 @@ const go = {
   async discard() {
     if (!confirm("Throw this draft away? It is on no other device.")) return;
     await saving;
+    await withdrawLater(draft);
     await drop("drafts", draft.id);
     location.assign(place.dataset.list);
   },
@@ -64,6 +68,18 @@ const go = {
     location.hash = "signed";
   },
 };
+
+/* Says once that somebody is at the unit; without a connection it is tried again with a later answer. */
+async function tell(begun) {
+  if (begun.announced || telling || !Object.keys(begun.answers).length) return;
+  telling = true;
+  const id = await announce(begun, where);
+  telling = false;
+  if (!id) return;
+  begun.announced = id;
+  if (draft === begun) saving = saving.then(() => draft === begun && put("drafts", begun)).catch(cannotKeep);
+  else await withdrawLater(begun); // signed or left meanwhile
+}
 
 function cannotKeep(failure) {
   place.prepend(el("p", { class: "problem", role: "alert" }, `This device cannot keep your answers (${failure.name}). Do not close this page.`));
@@ -85,8 +101,16 @@ async function open() {
 
 async function begin(id, unit, sheet, trip) {
   const address = `${place.dataset.form}?${new URLSearchParams({ unit, sheet })}`;
-  const { body } = await document_(member, `form|${unit}|${sheet}`, address);
-  return body && { id, member, unit, sheet, trip: trip || "", form: body, answers: {}, reviewed: null, changed_at: new Date().toISOString() };
+  const { body, fresh } = await document_(member, `form|${unit}|${sheet}`, address);
+  const form = body || (fresh ? null : await blank(unit, sheet));
+  return form && { id, member, unit, sheet, trip: trip || "", form, partial: !body, announce_key: crypto.randomUUID(), answers: {}, reviewed: null, changed_at: new Date().toISOString() };
+}
+
+/* No connection, and this unit's sheet was not taken along: the sheet as it is for any unit. */
+async function blank(unit, sheet) {
+  const known = await get("kept", `${member}|known`);
+  const form = known && known.body.sheets.find((one) => one.sheet === sheet);
+  return form ? { ...form, unit } : null;
 }
 
 function missing(unit) {
