@@ -13,6 +13,7 @@ from thermal.columns import Columns, columns_of
 from thermal.forecast import tail_scale
 from thermal.lattice import DIMENSIONS, FULL, USUAL, normals
 from thermal.normal import chi2_quantile, normal_cdf
+from thermal.own_risk import OwnRisk
 from thermal.params import Load, Risk, Trip, Unit
 from thermal.ranges import Array
 from thermal.version import VERSION
@@ -91,10 +92,10 @@ def assess(unit: Unit, *, load: Load | None, trip: Trip, risk: Risk, se_goal: fl
     return first if first.se <= se_goal else refined(plan, columns, load, worlds)[0]
 
 
-def refined(plan: Plan, columns: Columns, load: Load, worlds: Worlds) -> list[Score]:
-    """Return the scores over all 512 worlds, given the first of them."""
+def refined(plan: Plan, columns: Columns, load: Load, worlds: Worlds, *, own: OwnRisk | None = None) -> list[Score]:
+    """Return the scores over all 512 worlds, given the first of them; `own`: as in `run_worlds`."""
     done = worlds.cold_margin.shape[1]
-    more = run_worlds(plan, columns, load, points=slice(done, FULL))
+    more = run_worlds(plan, columns, load, points=slice(done, FULL), own=own)
     names = ("cold_margin", "hot_margin", "breakdown", "fuel", "coldest")
     both = [np.concatenate([getattr(worlds, name), getattr(more, name)], axis=1) for name in names]
     return score_of(plan, Worlds(*both), load)

@@ -41,31 +41,40 @@ def leg_bounds(grid: Grid, trip: Trip) -> list[tuple[float, float]]:
 
 
 def legs_of(
-    grid: Grid, trip: Trip, burnt: Array, columns: Columns, *, reserve_l: Sequence[float], risk: Risk
+    grid: Grid,
+    trip: Trip,
+    burnt: Array,
+    columns: Columns,
+    *,
+    reserve_l: Sequence[float],
+    risk: Risk,
+    sd_burn: Array | None = None,
 ) -> list[tuple[Leg, ...]]:
     """Return the legs of each column; `burnt` (s + 1, w) is cumulated fuel at the nodes, `reserve_l` (w,) [L].
+
+    `sd_burn` (w,) replaces the risk's spread of ln burn where it differs between columns.
 
     The chance is `Phi((have - reserve - need)/sqrt(gauge^2 + (sd_burn need)^2))`; the gauge's error counts on the
     first leg only, because later legs start from a full tank.
     """
-    by_leg = []
+    by_leg, sds = [], [risk.sd_ln_burn] * columns.width if sd_burn is None else sd_burn.tolist()
     for i, (start, end) in enumerate(leg_bounds(grid, trip)):
         need = (_burnt_at(grid, burnt, end) - _burnt_at(grid, burnt, start)).tolist()
         have = _at_hand(columns, trip, first=i == 0).tolist()
         gauges = columns.tank * (risk.sd_gauge_share if i == 0 and not _filled_at_start(trip) else 0.0)
         by_leg.append(
             [
-                _leg(start, end, need_l, have_l, usable_l=have_l - kept_l, gauge_l=gauge_l, risk=risk)
-                for need_l, have_l, kept_l, gauge_l in zip(need, have, reserve_l, gauges.tolist(), strict=True)
+                _leg(start, end, need_l, have_l, usable_l=have_l - kept_l, gauge_l=gauge_l, sd_burn=sd)
+                for need_l, have_l, kept_l, gauge_l, sd in zip(need, have, reserve_l, gauges.tolist(), sds, strict=True)
             ]
         )
     return list(zip(*by_leg, strict=True))
 
 
 def _leg(
-    start_h: float, end_h: float, need_l: float, have_l: float, *, usable_l: float, gauge_l: float, risk: Risk
+    start_h: float, end_h: float, need_l: float, have_l: float, *, usable_l: float, gauge_l: float, sd_burn: float
 ) -> Leg:
-    spread = max(hypot(gauge_l, risk.sd_ln_burn * need_l), SMALLEST_SPREAD_L)
+    spread = max(hypot(gauge_l, sd_burn * need_l), SMALLEST_SPREAD_L)
     return Leg(start_h, end_h, need_l, have_l, normal_cdf_exact((usable_l - need_l) / spread))
 
 
@@ -76,7 +85,8 @@ def legs_with(legs: tuple[Leg, ...], fuel_l: float, *, unit: Unit, trip: Trip, r
     first = legs[0]
     gauge_l = risk.sd_gauge_share * unit.heater.tank_l
     usable_l = fuel_l - unit.reserve_l
-    again = _leg(first.start_h, first.end_h, first.need_l, fuel_l, usable_l=usable_l, gauge_l=gauge_l, risk=risk)
+    sd_burn = risk.sd_ln_burn
+    again = _leg(first.start_h, first.end_h, first.need_l, fuel_l, usable_l=usable_l, gauge_l=gauge_l, sd_burn=sd_burn)
     return (again, *legs[1:])
 
 
@@ -97,7 +107,9 @@ def first_dry_h(time_h: Array, burnt: Array, fuel_l: float) -> float | None:
     return float(time_h[i - 1] + share * (time_h[i] - time_h[i - 1]))
 
 
-def fuel_loss(model: Model, burnt: Array, *, late: Array, hold_h: Array, risk: Risk, trip: Trip, every: int) -> Array:
+def fuel_loss(
+    model: Model, burnt: Array, *, late: Array, hold_h: Array, risk: Risk, sd_burn: Array, trip: Trip, every: int
+) -> Array:
     """Return the chance that running dry ruins the load in each world, shape (w,).
 
     Parameters
@@ -110,6 +122,8 @@ def fuel_loss(model: Model, burnt: Array, *, late: Array, hold_h: Array, risk: R
         Chance that help is late for a loss of heat at each looked-at hour [-].
     hold_h : ndarray, shape (j, w)
         Hours from a loss of heat to damage at each looked-at hour, inf when not before arrival [h].
+    sd_burn : ndarray, shape (w,)
+        Spread of ln burn [-].
     risk, trip, every
         Uncertainties, fills, hours between looked-at moments.
 
@@ -128,14 +142,14 @@ def fuel_loss(model: Model, burnt: Array, *, late: Array, hold_h: Array, risk: R
         have = _at_hand(columns, trip, first=i == 0)
         gauge = risk.sd_gauge_share * columns.tank if i == 0 and not _filled_at_start(trip) else 0.0 * columns.tank
         need = b1 - b0
-        unsure = np.flatnonzero(have - need <= SURE_SPREADS * np.hypot(gauge, risk.sd_ln_burn * need))
+        unsure = np.flatnonzero(have - need <= SURE_SPREADS * np.hypot(gauge, sd_burn * need))
         if len(unsure) == 0:
             continue
         back = end + RESTART_H if end < trip.hours else np.inf
         inside = (at < end)[:, None]
         lost = np.where(inside & (at[:, None] + hold_h[:, unsure] < back), late[:, unsure], 0.0)
         used = np.clip(nodes[:, unsure], b0[unsure], b1[unsure]) - b0[unsure]
-        spread = np.maximum(np.hypot(gauge[unsure], risk.sd_ln_burn * used), SMALLEST_SPREAD_L)
+        spread = np.maximum(np.hypot(gauge[unsure], sd_burn[unsure] * used), SMALLEST_SPREAD_L)
         dry = 1.0 - normal_cdf((have[unsure] - used) / spread)
         newly = np.diff(dry, axis=0)
         newly[0] += dry[0] if start == 0 else 0.0

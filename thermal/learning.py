@@ -45,14 +45,14 @@ def failure_posterior(
     )
 
 
-def failure_chance(exposure_h: Array, *, failures: float, engine_h: float) -> Array:
+def failure_chance(exposure_h: Array, *, failures: float | Array, engine_h: float | Array) -> Array:
     """Return the chance of at least one failure in `exposure_h` engine hours, shape of `exposure_h`.
 
     Parameters
     ----------
     exposure_h : ndarray
         Engine hours at risk, at least 0; hours that count only in part are weighted [h].
-    failures, engine_h : float
+    failures, engine_h : float or ndarray, last axis of `exposure_h`
         Gamma posterior of the failure rate, see `failure_posterior`.
 
     Notes

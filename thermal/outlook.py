@@ -63,7 +63,8 @@ def outlooks(
     risk : Risk
         Only for the chance of each leg to end above its reserve.
     prepared : Prepared, optional
-        What `thermal.prepared.prepare` made of the same units and load, where the score needs it too.
+        What `thermal.prepared.prepare` made of the same units and load, where the score needs it too. Its own risks
+        of the units replace those of `risk`.
 
     Notes
     -----
@@ -73,7 +74,7 @@ def outlooks(
     laden = load if load is not None and load.mass_kg > 0 else None
     if not units:
         return []
-    known = prepare(units, laden) if prepared is None else prepared
+    known = prepare(units, laden, [risk] * len(units)) if prepared is None else prepared
     found: list[Outlook] = []
     for start in range(0, len(units), CHUNK):
         part = slice(start, start + CHUNK)
@@ -87,7 +88,7 @@ def _chunk(units: Sequence[Unit], prepared: Prepared, load: Load | None, trip: T
     burnt = fuel_and_hours(plan.model, plan.paths)[0]
     burnt += lag_burn_l(plan.model) * (plan.grid.time_h > 0)[:, None]
     reserves = [unit.reserve_l for unit in units]
-    legs = legs_of(plan.grid, trip, burnt, columns, reserve_l=reserves, risk=risk)
+    legs = legs_of(plan.grid, trip, burnt, columns, reserve_l=reserves, risk=risk, sd_burn=prepared.own.sd_ln_burn)
     damage = _damage_after_h(plan, trip=trip, load=load)
     extremes = _extremes(plan, load)
     capacities = capacities_of(columns, trip)

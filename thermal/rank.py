@@ -6,9 +6,10 @@ from concurrent.futures import ThreadPoolExecutor
 from thermal.chance import EMPTY, SE_GOAL, Score, refined, score_of
 from thermal.errors import OutOfRange
 from thermal.lattice import SCREEN, USUAL
+from thermal.own_risk import shared_risk
 from thermal.params import Load, Risk, Trip, Unit
 from thermal.prepared import Prepared, prepare
-from thermal.worlds import Plan, plan_of, run_worlds
+from thermal.worlds import Plan, Worlds, plan_of, run_worlds
 
 __all__ = ["rank"]
 
@@ -39,13 +40,14 @@ def rank(
     units : sequence of Unit
         Candidates.
     load, trip, risk : Load or None, Trip, Risk
-        As in `thermal.chance.assess`; the same risk for every unit.
+        As in `thermal.chance.assess`; the same for every unit beside what `prepared` says.
     se_goal : float
         Standard error above which a screened unit is looked at again [points].
     top : int
         How many of the best are scored exactly as `assess` would, so that a list and a single answer agree.
     prepared : Prepared, optional
-        What `thermal.prepared.prepare` made of the same units and load, where the plan needs it too.
+        What `thermal.prepared.prepare` made of the same units and load, where the plan needs it too. Its own risks of
+        the units replace those of `risk`.
 
     Notes
     -----
@@ -58,14 +60,12 @@ def rank(
         return [EMPTY] * len(units)
     if not units:
         return []
-    plan = plan_of(trip, risk)
-    known = prepare(units, load) if prepared is None else prepared
+    plan = plan_of(trip, shared_risk(risk))
+    known = prepare(units, load, [risk] * len(units)) if prepared is None else prepared
 
     def screened(part: list[int]) -> list[Score]:
         these = known.take(slice(part[0], part[-1] + 1))
-        worlds = run_worlds(
-            plan, these.columns, load, points=slice(0, SCREEN), every=SCREEN_EVERY_H, thermostat=these.thermostat
-        )
+        worlds = _worlds(plan, these, load, points=slice(0, SCREEN), every=SCREEN_EVERY_H)
         return score_of(plan, worlds, load)
 
     scores = _side_by_side(screened, _chunks(list(range(len(units))), CHUNK))
@@ -81,6 +81,10 @@ def _chunks(which: list[int], size: int) -> list[list[int]]:
     return [which[i : i + size] for i in range(0, len(which), size)]
 
 
+def _worlds(plan: Plan, units: Prepared, load: Load, *, points: slice, every: int = 1) -> Worlds:
+    return run_worlds(plan, units.columns, load, points=points, every=every, thermostat=units.thermostat, own=units.own)
+
+
 def _side_by_side(answer: Callable[[list[int]], list[Score]], parts: list[list[int]]) -> list[Score]:
     """Return the answers for all parts, in their order."""
     if len(parts) < 2:
@@ -94,7 +98,7 @@ def _closer(scores: list[Score], units: Prepared, which: list[int], *, plan: Pla
 
     def usual(part: list[int]) -> list[Score]:
         these = units.take(part)
-        worlds = run_worlds(plan, these.columns, load, points=slice(0, USUAL), thermostat=these.thermostat)
+        worlds = _worlds(plan, these, load, points=slice(0, USUAL))
         return score_of(plan, worlds, load)
 
     for i, score in zip(which, _side_by_side(usual, _chunks(which, CHUNK_USUAL)), strict=True):
@@ -105,6 +109,6 @@ def _exact(scores: list[Score], units: Prepared, which: list[int], *, plan: Plan
     """Take 512 worlds for those of `which` that are still not sure enough, as `assess` does."""
     for i in which:
         if scores[i].se > se_goal:
-            columns = units.columns.take([i])
-            worlds = run_worlds(plan, columns, load, points=slice(0, USUAL))
-            scores[i] = refined(plan, columns, load, worlds)[0]
+            this = units.take([i])
+            worlds = _worlds(plan, this, load, points=slice(0, USUAL))
+            scores[i] = refined(plan, this.columns, load, worlds, own=this.own)[0]

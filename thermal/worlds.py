@@ -15,6 +15,7 @@ from thermal.heater import Thermostat
 from thermal.lattice import coordinate, mode_coordinates
 from thermal.learning import failure_chance
 from thermal.normal import normal_cdf
+from thermal.own_risk import OwnRisk, own_risks
 from thermal.params import Load, Risk, Trip
 from thermal.paths import Model, Paths, fuel_and_hours, holding_of, model_of, propagate, start_state
 from thermal.ranges import Array
@@ -88,6 +89,7 @@ def run_worlds(
     points: slice,
     every: int = 1,
     thermostat: Thermostat | None = None,
+    own: OwnRisk | None = None,
 ) -> Worlds:
     """Return how the worlds `points` of the table end for each unit of `columns`.
 
@@ -105,12 +107,15 @@ def run_worlds(
         Hours between the moments at which a breakdown is looked at; 1 for a score, 2 for a first screen.
     thermostat : Thermostat, optional
         The units' thermostats under this load, if they are known already.
+    own : OwnRisk, optional
+        What of the risk is each unit's own; the plan's risk for all of them when not given.
     """
     count = points.stop - points.start
     every = every if plan.trip.hours >= SHORTEST_SCREEN_H else 1
-    march = march_worlds(plan, columns, load, points=points, thermostat=thermostat)
+    own = own_risks([plan.risk] * columns.width) if own is None else own
+    march = march_worlds(plan, columns, load, points=points, thermostat=thermostat, own=own)
     limit = load.damage_limit_c + plan.risk.sd_damage_c * np.tile(coordinate("damage", points), columns.width)
-    ended = _outcome(plan, march.model, march.paths, dip=march.dip, limit=limit, load=load, every=every)
+    ended = _outcome(plan, march, own.repeat(count), limit=limit, load=load, every=every)
     return Worlds(*(part.reshape(columns.width, count) for part in ended))
 
 
@@ -124,7 +129,13 @@ class WorldMarch(NamedTuple):
 
 
 def march_worlds(
-    plan: Plan, columns: Columns, load: Load | None, *, points: slice, thermostat: Thermostat | None = None
+    plan: Plan,
+    columns: Columns,
+    load: Load | None,
+    *,
+    points: slice,
+    thermostat: Thermostat | None = None,
+    own: OwnRisk | None = None,
 ) -> WorldMarch:
     """March the worlds `points` of the table for each unit of `columns`, with heaters that work; `load` None: empty;
     `thermostat`: theirs, if already known."""
@@ -133,8 +144,9 @@ def march_worlds(
     def spread(name: str) -> Array:
         return np.tile(coordinate(name, points), units)
 
+    each = (own_risks([risk] * units) if own is None else own).repeat(count)
     worlds = columns.repeat(count).scaled(
-        k=np.exp(risk.sd_ln_k * spread("k")), output=np.exp(risk.sd_ln_output * spread("output"))
+        k=np.exp(each.sd_ln_k * spread("k")), output=np.exp(each.sd_ln_output * spread("output"))
     )
     model = model_of(plan.grid, worlds, load, edge_film=np.exp(risk.sd_ln_edge_film * spread("film")))
     scale = tail_scale(coordinate("tail", points), df=risk.forecast_tail_df)
@@ -151,9 +163,9 @@ def march_worlds(
 
 
 def _outcome(
-    plan: Plan, model: Model, paths: Paths, *, dip: Array, limit: Array, load: Load, every: int
+    plan: Plan, march: WorldMarch, own: OwnRisk, *, limit: Array, load: Load, every: int
 ) -> tuple[Array, Array, Array, Array, Array]:
-    risk = plan.risk
+    risk, model, paths, dip = plan.risk, march.model, march.paths, march.dip
     edge = paths.x[:, 1]
     coldest = np.minimum(edge[0], (edge[1:] - dip).min(axis=0))
     if load.high_c is None:
@@ -167,8 +179,11 @@ def _outcome(
     hours = plan.grid.at_hour[::every]
     run = np.diff(engine[hours], axis=0)
     exposure = (run * (late[:-1] + late[1:]) / 2).sum(axis=0)
-    breakdown = failure_chance(exposure, failures=risk.failures, engine_h=risk.engine_h)
-    fuel = fuel_loss(model, burnt, late=late, hold_h=hold, risk=risk, trip=plan.trip, every=every)
+    failures, engine_h, sd_burn = (
+        values.astype(exposure.dtype) for values in (own.failures, own.engine_h, own.sd_ln_burn)
+    )
+    breakdown = failure_chance(exposure, failures=failures, engine_h=engine_h)
+    fuel = fuel_loss(model, burnt, late=late, hold_h=hold, risk=risk, sd_burn=sd_burn, trip=plan.trip, every=every)
     return coldest - limit - MODEL_BIAS_K, hot, breakdown, fuel, coldest
 
 

@@ -48,8 +48,9 @@ def make_yard() -> Yard:
     _plan_trips(fleet, factories.make_member(fleet, Role.DISPATCHER), now)
     for start in range(0, UNITS, 500):
         numbers = range(start, start + 500)
-        events = [reading(number_of(i), now - timedelta(seconds=30), fuel_l=60.0 + i % 120) for i in numbers]
-        ingest(fleet.pk, split_batch(orjson.dumps(events)), now=now)
+        for at, ran_h in ((now - timedelta(hours=1), 0.0), (now - timedelta(seconds=30), 1.0)):
+            events = [_report(i, at, ran_h) for i in numbers]
+            ingest(fleet.pk, split_batch(orjson.dumps(events)), now=now)
     source = Source.objects.for_fleet(fleet).get()
     return Yard(
         fleet_id=fleet.pk,
@@ -59,6 +60,11 @@ def make_yard() -> Yard:
         dispatcher=factories.token_of(fleet, Role.DISPATCHER),
         now=now,
     )
+
+
+def _report(i: int, at: datetime, ran_h: float) -> dict[str, Any]:
+    """A reading of the i-th unit; between its first and its last each unit has run for another number of hours."""
+    return reading(number_of(i), at, fuel_l=60.0 + i % 120, engine_hours_h=1000.0 + ran_h * (200.0 + 3.7 * i))
 
 
 def _units(fleet: Any, now: datetime) -> list[Any]:

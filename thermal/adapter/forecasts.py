@@ -11,6 +11,7 @@ from thermal import Load, Risk, Score, ThermalError, Trip, assess, rank
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
 from thermal.outlook import Outlook, outlooks
 from thermal.outlook import with_fuel as outlook_with_fuel
+from thermal.own_risk import shared_risk
 from thermal.prepared import prepare
 
 RANK_FROM = 8
@@ -35,7 +36,7 @@ class Forecast:
 
 Result = Forecast | NotEnough
 Question = tuple[int, Load | None, Trip, Risk]
-"""Trip id and what the model is asked about it."""
+"""Trip id and what the model is asked about it; of the risk what does not differ from unit to unit."""
 
 
 def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Result]:
@@ -54,7 +55,8 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
         if isinstance(inputs, NotEnough):
             results[key] = inputs
         else:
-            asked.setdefault((facts.trip.id, inputs.load, inputs.trip, inputs.risk), []).append((key, inputs))
+            question = (facts.trip.id, inputs.load, inputs.trip, shared_risk(inputs.risk))
+            asked.setdefault(question, []).append((key, inputs))
     for question, group in asked.items():
         results |= _answer(question, group)
     return results
@@ -65,11 +67,11 @@ def _answer(question: Question, group: list[tuple[tuple[int, int], Inputs]]) -> 
     _, load, trip, risk = question
     units = [inputs.unit for _, inputs in group]
     ranked = len(units) >= RANK_FROM
-    prepared = prepare(units, load)
+    prepared = prepare(units, load, [inputs.risk for _, inputs in group])
     if ranked:
         scores = rank(units, load=load, trip=trip, risk=risk, prepared=prepared)
     else:
-        scores = [assess(unit, load=load, trip=trip, risk=risk) for unit in units]
+        scores = [assess(inputs.unit, load=load, trip=trip, risk=inputs.risk) for _, inputs in group]
     plans = outlooks(units, load=load, trip=trip, risk=risk, prepared=prepared)
     found = zip(group, plans, scores, strict=True)
     return {key: Forecast(inputs, outlook, score, ranked) for (key, inputs), outlook, score in found}
