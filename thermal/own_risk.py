@@ -7,6 +7,7 @@ scored together, although no two of them have run for the same number of hours.
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -37,7 +38,7 @@ class OwnRisk:
         return OwnRisk(*(np.repeat(getattr(self, f.name), n) for f in fields(self)))
 
 
-DEFAULTS = {f.name: field_of(f"risk.{f.name}").default for f in fields(OwnRisk)}
+DEFAULTS: dict[str, Any] = {f.name: field_of(f"risk.{f.name}").default for f in fields(OwnRisk)}
 
 
 @lru_cache(maxsize=4096)

@@ -1,20 +1,21 @@
 """Warming up: how long full fire takes to bring the air of a cold box to its set point, and what a preheat leaves
 behind."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, expm1
 
 import numpy as np
 
 from thermal.box import network
-from thermal.columns import columns_of
+from thermal.columns import Columns, columns_of
 from thermal.grid import grid_of
 from thermal.params import Load, Trip, Unit
 from thermal.paths import air_at, fuel_and_hours, holding_of, lag_burn_l, model_of, propagate, start_state
-from thermal.ranges import require
+from thermal.ranges import Array, require
 from thermal.steps import modes_of, steps_of
 
-__all__ = ["Preheat", "WarmUp", "preheat", "warm_up"]
+__all__ = ["Preheat", "WarmUp", "preheat", "warm_up", "warm_ups"]
 
 STEP_S = 60.0
 LONGEST_H = 48.0
@@ -85,6 +86,66 @@ def warm_up(
     columns = columns_of([unit])
     equilibrium = ambient + float(columns.q_max[0] / columns.ua_full[0])
     return WarmUp(empty, loaded, equilibrium if empty is None or (laden and loaded is None) else None)
+
+
+def warm_ups(
+    units: Sequence[Unit], *, set_point_c: float, soak_c: Sequence[float], ambient_c: Sequence[float]
+) -> list[WarmUp]:
+    """Return for each unit what `warm_up` says of its empty box, all marched together.
+
+    Parameters
+    ----------
+    units : sequence of Unit, length w
+        Boxes and heaters.
+    set_point_c : float
+        Air temperature to reach, the same for all [degC].
+    soak_c, ambient_c : sequence of float, length w
+        As in `warm_up`, one for each unit [degC].
+
+    Notes
+    -----
+    The same minutes' steps as `warm_up`; the march ends when the last box is warm.
+    """
+    require("set_point_c", set_point_c, -30.0, 40.0)
+    soak = np.array([require("soak_c", value, -70.0, 60.0) for value in soak_c])
+    ambient = np.array([require("ambient_c", value, -70.0, 60.0) for value in ambient_c])
+    if not units:
+        return []
+    columns = columns_of(units)
+    hours = _air_warm_hours(columns, set_c=set_point_c, soak_c=soak, ambient_c=ambient)
+    settles = (ambient + columns.q_max / columns.ua_full).tolist()
+    return [
+        WarmUp(None, None, rest_c) if hour == np.inf else WarmUp(hour, None, None)
+        for hour, rest_c in zip(hours.tolist(), settles, strict=True)
+    ]
+
+
+def _air_warm_hours(columns: Columns, *, set_c: float, soak_c: Array, ambient_c: Array) -> Array:
+    """Return hours of full fire until the air of each empty box is at `set_c`, inf where it never is, shape (w,)."""
+    net = network(columns, None)
+    steps = steps_of(net, modes_of(net, np.zeros((1, columns.width))), np.array([0]), np.array([STEP_S]))
+    step, gain = steps.m[:, :, 0], steps.heat[:, 0]
+    rest = steps.ambient[:, 0] * ambient_c + steps.own[:, 0]
+    full, total = columns.q_max, net.air_sum
+    lag = columns.lag + columns.air_j_k / total
+    share = np.array([net.film / total, net.edge / total])
+    x = np.array([soak_c, soak_c, soak_c])
+    before = (share * x[:2]).sum(axis=0)
+    hours = np.where((soak_c >= set_c) | (before >= set_c), 0.0, np.inf)
+    waiting = np.isinf(hours) & (ambient_c + full / net.ua > set_c)
+    for i in range(int(LONGEST_H * 3600 / STEP_S)):
+        if not waiting.any():
+            break
+        fade = np.exp(-i * STEP_S / lag)
+        mean = full * (1 + fade * lag / STEP_S * np.expm1(-STEP_S / lag))
+        x = np.einsum("ijw,jw->iw", step, x) + gain * mean + rest
+        heat = full * (1 - fade * np.exp(-STEP_S / lag))
+        now = (share * x[:2]).sum(axis=0) + heat / total
+        warm = waiting & (now >= set_c)
+        hours[warm] = ((i + (set_c - before[warm]) / (now[warm] - before[warm])) * STEP_S) / 3600.0
+        waiting &= ~warm
+        before = now
+    return hours
 
 
 def preheat(unit: Unit, *, hours: float, set_point_c: float, soak_c: float, ambient_c: tuple[float, ...]) -> Preheat:

@@ -76,9 +76,9 @@ class StopFacts:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class TripFacts:
-    """One trip as checks see it."""
+    """One trip as checks see it. Equal only to itself: what follows from a trip is remembered under the very value."""
 
     id: int
     reference: str

@@ -10,7 +10,7 @@ import pytest
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Outcome
 from tests.unit.facts import AMBIENT, ARRIVE, DEPART, NOW, H, S, ask, facts, known
-from thermal.adapter.checks.answers import LATE, coldest_c
+from thermal.adapter.ambient import LATE, coldest_c
 from thermal.coolant import freezing_c_from_volume
 
 DAY = timedelta(days=1)
@@ -37,13 +37,13 @@ def at_coldest(temp_c: float, **more: Any) -> Facts:
 def test_the_coldest_hour_is_looked_for_from_now_until_after_arrival(
     ambient: Any, now: datetime, coldest: float | None
 ) -> None:
-    assert coldest_c(facts(ambient=ambient), now) == coldest
+    assert coldest_c(facts(ambient=ambient).trip, now) == coldest
 
 
 def test_an_overdue_trip_arrives_later_and_may_meet_colder_hours() -> None:
     colder = facts(ambient=((NOW, -10.0), (ARRIVE + LATE, -10.0), (ARRIVE + LATE + 10 * H, -30.0)))
-    assert coldest_c(colder, NOW) == -10.0
-    assert coldest_c(colder, DEPART + 10 * H) == -30.0
+    assert coldest_c(colder.trip, NOW) == -10.0
+    assert coldest_c(colder.trip, DEPART + 10 * H) == -30.0
 
 
 # --- coolant ----------------------------------------------------------------------------------------------------------

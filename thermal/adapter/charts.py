@@ -15,8 +15,9 @@ from fleet.readiness.facts import Facts
 from fleet.readiness.selectors import facts_of, own_unit
 from fleet.readiness.service import TripHasNoUnit
 from thermal import ThermalError
+from thermal.adapter.ambient import HOUR
 from thermal.adapter.chart_words import forecast_words, measured_words
-from thermal.adapter.inputs import HOUR, Inputs, NotEnough, inputs_of
+from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
 from thermal.course import Course, course_of
 
 READ = ("return_air_c", "discharge_air_c", "cargo_c", "ambient_c", "fuel_l", "door_open")

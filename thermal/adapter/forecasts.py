@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from fleet.readiness.facts import Facts
-from thermal import Load, Risk, Score, ThermalError, Trip, assess, rank
+from thermal import Load, Risk, Score, ThermalError, Trip, WarmUp, assess, rank
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
+from thermal.adapter.warming import warmings
 from thermal.outlook import Outlook, outlooks
 from thermal.outlook import with_fuel as outlook_with_fuel
 from thermal.own_risk import shared_risk
@@ -28,6 +29,8 @@ class Forecast:
     score: Score
     ranked: bool = False
     """Whether this is one of many candidates."""
+    warming: WarmUp | None = None
+    """How long the empty box takes to be warm for loading; None where it is warm or nobody has to know."""
 
     def at(self, hours: float) -> datetime:
         """The moment so many hours after the start."""
@@ -42,7 +45,7 @@ Question = tuple[int, Load | None, Trip, Risk]
 def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Result]:
     """One result per (trip, unit) that needs heat. No query. One that the physics refuses is NotEnough, in words."""
     results: dict[tuple[int, int], Result] = {}
-    asked: dict[Question, list[tuple[tuple[int, int], Inputs]]] = {}
+    asked: dict[Question, list[tuple[Facts, Inputs]]] = {}
     for facts in many:
         if not facts.trip.needs_heat:
             continue
@@ -56,14 +59,14 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
             results[key] = inputs
         else:
             question = (facts.trip.id, inputs.load, inputs.trip, shared_risk(inputs.risk))
-            asked.setdefault(question, []).append((key, inputs))
+            asked.setdefault(question, []).append((facts, inputs))
     for question, group in asked.items():
-        results |= _answer(question, group)
+        results |= _answer(question, group, now)
     return results
 
 
-def _answer(question: Question, group: list[tuple[tuple[int, int], Inputs]]) -> dict[tuple[int, int], Result]:
-    """Scores and outlooks of all units that were asked the same question, each kind in one pass."""
+def _answer(question: Question, group: list[tuple[Facts, Inputs]], now: datetime) -> dict[tuple[int, int], Result]:
+    """Scores, outlooks and warming of all units that were asked the same question, each kind in one pass."""
     _, load, trip, risk = question
     units = [inputs.unit for _, inputs in group]
     ranked = len(units) >= RANK_FROM
@@ -73,8 +76,11 @@ def _answer(question: Question, group: list[tuple[tuple[int, int], Inputs]]) -> 
     else:
         scores = [assess(inputs.unit, load=load, trip=trip, risk=inputs.risk) for _, inputs in group]
     plans = outlooks(units, load=load, trip=trip, risk=risk, prepared=prepared)
-    found = zip(group, plans, scores, strict=True)
-    return {key: Forecast(inputs, outlook, score, ranked) for (key, inputs), outlook, score in found}
+    found = zip(group, plans, scores, warmings(group, now), strict=True)
+    return {
+        (facts.trip.id, facts.unit.id): Forecast(inputs, outlook, score, ranked, warming)
+        for (facts, inputs), outlook, score, warming in found
+    }
 
 
 def forecast_of(inputs: Inputs) -> Forecast:

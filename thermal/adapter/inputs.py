@@ -5,23 +5,20 @@ Hours count from `starts_at`: the departure of a planned trip (now, when it is o
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
-import numpy as np
-
 from fleet.checks.load_temperature import measured_load
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, UnitFacts
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
+from thermal.adapter.ambient import HOUR, ambient_hours
 from thermal.adapter.knowledge import K_FACT, Knowledge, knowledge_of
 from thermal.mixed import Governed
 
-HOUR = timedelta(hours=1)
 FIRST_POINT_GRACE = timedelta(hours=1)
 """A forecast whose first point is this little after the start is held back to it."""
 FRESH_START = timedelta(hours=1)
@@ -139,7 +136,7 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     trip = _made(
         Trip,
         set_point_c=set_point_c,
-        ambient_c=ambient_hours(facts, now),
+        ambient_c=ambient_hours(facts.trip, now),
         stops=_stops(facts.trip.stops, starts_at - facts.trip.delay(now)),
         start=_start(facts, governed, now),
     )
@@ -218,21 +215,6 @@ def _load(facts: Facts, load: LoadFacts, now: datetime) -> Load:
     stated = {name: value for name, value in given.items() if value is not None}
     made: Load = _made(Load, mass_kg=load.mass_kg, **stated)
     return made
-
-
-def ambient_hours(facts: Facts, now: datetime) -> tuple[float, ...]:
-    """Forecast ambient at whole hours from the start until the last arrival, rounded up [degC]; linear between."""
-    return _ambient_hours(facts.trip.ambient, facts.trip.starts_at(now), facts.trip.expected_at(now))
-
-
-@lru_cache(maxsize=256)
-def _ambient_hours(
-    points: tuple[tuple[datetime, float], ...], starts_at: datetime, ends_at: datetime
-) -> tuple[float, ...]:
-    hours = max(math.ceil((ends_at - starts_at) / HOUR), 1)
-    at_h = [(at - starts_at) / HOUR for at, _ in points]
-    temps = [temp_c for _, temp_c in points]
-    return tuple(float(value) for value in np.interp(np.arange(hours + 1), at_h, temps))
 
 
 def _stops(stops: tuple[StopFacts, ...], starts_at: datetime) -> tuple[Stop, ...]:

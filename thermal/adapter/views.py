@@ -16,9 +16,9 @@ from fleet.readiness.selectors import facts_of, own_unit, trips_with_units, unit
 from fleet.readiness.service import TripHasNoUnit
 from fleet.trips.selectors import trip_of, unit_of
 from thermal import nominal
+from thermal.adapter.ambient import ambient_hours
 from thermal.adapter.estimates import estimate_document
 from thermal.adapter.forecasts import Forecast, NotEnough, gather
-from thermal.adapter.inputs import ambient_hours
 from thermal.adapter.serializers import EstimateInput, EstimateOutput, TripForecastOutput
 
 
@@ -65,7 +65,7 @@ class TripForecastView(CommandView):
         result = gather([facts], now)[(facts.trip.id, facts.unit.id)]
         if isinstance(result, NotEnough):
             raise ForecastUnavailable(result.words)
-        document = forecast_document(result, trip=reference, unit=unit.number, ambient_c=ambient_hours(facts, now))
+        document = forecast_document(result, trip=reference, unit=unit.number, ambient_c=ambient_hours(facts.trip, now))
         return Response(document)
 
 

@@ -8,6 +8,7 @@ import pytest
 from tests.unit.thermal_box.asks import ask
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, nominal
 from thermal.outlook import CHUNK, Outlook, outlooks, with_fuel
+from thermal.warmup import warm_up, warm_ups
 
 SAME = 1e-9
 """Kelvins, litres and hours: only the order of additions differs."""
@@ -116,3 +117,16 @@ def test_order_and_chunks_change_nothing() -> None:
 
 def test_no_units_no_outlooks() -> None:
     assert outlooks([], load=LOAD, trip=PLAIN, risk=RISK) == []
+
+
+@pytest.mark.parametrize("set_point_c", [2.0, 6.0, 18.0])
+def test_boxes_that_are_warmed_together_take_what_each_takes_alone(set_point_c: float) -> None:
+    fleet, rng = a_fleet(40, seed=13), np.random.default_rng(1)
+    soak = rng.uniform(-25.0, 8.0, len(fleet))
+    ambient = np.minimum(soak, rng.uniform(-60.0, 8.0, len(fleet)))
+    together = warm_ups(fleet, set_point_c=set_point_c, soak_c=soak.tolist(), ambient_c=ambient.tolist())
+    for unit, found, soak_c, ambient_c in zip(fleet, together, soak, ambient, strict=True):
+        alone = warm_up(unit, load=None, set_point_c=set_point_c, soak_c=float(soak_c), ambient_c=float(ambient_c))
+        assert found.empty_h == pytest.approx(alone.empty_h, abs=SAME)
+        assert found.equilibrium_c == pytest.approx(alone.equilibrium_c, abs=SAME)
+    assert warm_ups([], set_point_c=set_point_c, soak_c=[], ambient_c=[]) == []

@@ -8,7 +8,8 @@ from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
 from thermal import ThermalError
-from thermal.adapter.checks.answers import coldest_c, not_needed
+from thermal.adapter.ambient import coldest_c
+from thermal.adapter.checks.answers import not_needed
 from thermal.battery import BatteryState, cranking_factor, rested_battery
 
 ID = "thermal.battery"
@@ -25,7 +26,7 @@ CHARGE = Remedy(
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts, now)
+    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts.trip, now)
     if known is None or now - known.at >= VALID:
         return Finding(
             ID, Outcome.UNKNOWN, "The battery's rest voltage has not been measured within a week.", SOURCE,

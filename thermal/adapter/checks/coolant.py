@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
-from thermal.adapter.checks.answers import coldest_c, not_needed
+from thermal.adapter.ambient import coldest_c
+from thermal.adapter.checks.answers import not_needed
 from thermal.coolant import freezing_c_from_volume
 
 ID = "thermal.coolant"
@@ -18,7 +19,7 @@ SOURCE = "glycol table and CoolProp, docs/thermal-method.md; policy: coolant_mar
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts, now)
+    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts.trip, now)
     measure = Remedy("measure_coolant", "Measure the glycol share with a refractometer, cold, at the inspection.")
     if known is None or now - known.at >= timedelta(days=facts.policy.measured_valid_days):
         text = "The coolant's glycol share has not been measured within its validity."

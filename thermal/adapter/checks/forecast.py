@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
+from thermal.adapter.ambient import ambient_at
 from thermal.adapter.checks.answers import not_needed
 from thermal.adapter.inputs import forecast_gap
 
@@ -56,9 +55,7 @@ def _yard_colder_k(facts: Facts, now: datetime) -> float | None:
     points = facts.trip.ambient
     if reading is None or now - reading.at >= FRESH or not points[0][0] <= reading.at <= points[-1][0]:
         return None
-    times = [at.timestamp() for at, _ in points]
-    expected = float(np.interp(reading.at.timestamp(), times, [temp_c for _, temp_c in points]))
-    return expected - float(reading.value)
+    return ambient_at(facts.trip, reading.at) - float(reading.value)
 
 
 CHECK = Check(

@@ -8,7 +8,8 @@ from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
 from thermal import ThermalError
-from thermal.adapter.checks.answers import coldest_c, not_needed
+from thermal.adapter.ambient import coldest_c
+from thermal.adapter.checks.answers import not_needed
 from thermal.diesel import Flow, flow_at, fuel_grade
 
 ID = "thermal.fuel_grade"
@@ -22,7 +23,7 @@ SHIFT = Remedy("winter_fuel", "Fill winter fuel of a class fit for the coldest h
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts, now)
+    known, cold_c = facts.unit.facts.get(FACT), coldest_c(facts.trip, now)
     if known is None or now - known.at >= VALID:
         text = "The class of the fuel in the tank has not been recorded within 30 days."
         return Finding(ID, Outcome.UNKNOWN, text, SOURCE, remedy=Remedy("record_fuel", "Record the fuel's class."))

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_preheat
-from thermal import warm_up
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer
 from thermal.adapter.forecasts import Forecast, Result, gather
+from thermal.adapter.warming import box_air, warmings
 
 ID = "thermal.preheat"
 SOURCE = f"policy: preheat_tolerance_k, preheat_h; {METHOD}"
-FRESH = timedelta(hours=1)
 
 
 def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
@@ -26,26 +23,21 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     if facts.trip.phase is not Phase.PLANNED:
         return Finding(ID, Outcome.PASS, "The trip is under way.", SOURCE)
     set_c = forecast.inputs.trip.set_point_c
-    ambient_c = _ambient_at(facts, facts.trip.loading_at)
-    air = facts.unit.values.get("return_air_c")
-    fresh = air is not None and now - air.at < FRESH
-    air_c = float(air.value) if air is not None and fresh else min(ambient_c, set_c)
-    stale_at = air.at + FRESH if air is not None and fresh else None
-    if fresh and air_c >= set_c - facts.policy.preheat_tolerance_k:
-        warm = _finding(Outcome.PASS, f"The box is warm: {air_c:g} °C.", 0.0, forecast)
-        return warm._replace(changes_at=stale_at)
+    box = box_air(facts, set_c, now)
+    if box.is_warm(facts, set_c):
+        warm = _finding(Outcome.PASS, f"The box is warm: {box.air_c:g} °C.", 0.0, forecast)
+        return warm._replace(changes_at=box.measured_until)
     if now >= facts.trip.loading_at:
-        return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {air_c:g} °C.", None, forecast)
-    finding = _in_time(facts, forecast, air_c=air_c, ambient_c=ambient_c, now=now)
-    moments = [moment for moment in (finding.changes_at, stale_at) if moment is not None]
+        return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {box.air_c:g} °C.", None, forecast)
+    finding = _in_time(facts, forecast, air_c=box.air_c, now=now)
+    moments = [moment for moment in (finding.changes_at, box.measured_until) if moment is not None]
     return finding._replace(changes_at=min(moments, default=None))
 
 
-def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, ambient_c: float, now: datetime) -> Finding:
-    soak_c, set_c = min(air_c, forecast.inputs.trip.set_point_c), forecast.inputs.trip.set_point_c
-    warming = warm_up(
-        forecast.inputs.unit, load=None, set_point_c=set_c, soak_c=soak_c, ambient_c=min(ambient_c, soak_c)
-    )
+def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, now: datetime) -> Finding:
+    set_c = forecast.inputs.trip.set_point_c
+    (warming,) = warmings([(facts, forecast.inputs)], now) if forecast.warming is None else (forecast.warming,)
+    assert warming is not None  # the box is cold and loading is ahead
     if warming.empty_h is None:
         text = f"The box never gets to {set_c:g} °C; it settles near {warming.equilibrium_c or 0.0:.1f} °C."
         return _finding(Outcome.BLOCK, text, None, forecast, Remedy("change_unit", "Take a stronger unit."))
@@ -67,11 +59,6 @@ def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, ambient_c: float
         ID, Outcome.CONCERN, needed, SOURCE, round(left_h, 2), round(warming.empty_h, 2), "h",
         remedy=remedy, changes_at=start_by, contributes=_numbers(warming.empty_h),
     )  # fmt: skip
-
-
-def _ambient_at(facts: Facts, at: datetime) -> float:
-    times = [point_at.timestamp() for point_at, _ in facts.trip.ambient]
-    return float(np.interp(at.timestamp(), times, [temp_c for _, temp_c in facts.trip.ambient]))
 
 
 def _finding(
