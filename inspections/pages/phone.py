@@ -73,7 +73,7 @@ class WorkerView(View):
 
 @cache
 def shell_version() -> str:
-    """Changes with any file of the shell, so that a browser never mixes two versions."""
+    """Changes with any file of the shell: a browser then keeps the new files and drops the old ones together."""
     digest = hashlib.sha256(_text("inspections/worker.js").encode())
     for name in SHELL_ASSETS:
         digest.update(_text(name).encode())

@@ -26,3 +26,9 @@ export function when(text) {
   const at = new Date(text);
   return at.toLocaleString("en-GB", { weekday: "short", day: "2-digit", month: "short", hour: "2-digit", minute: "2-digit" });
 }
+
+/* A key nobody else has. `randomUUID` is there over TLS only; a trial in a yard's own network may do without. */
+export function newKey() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+}

@@ -1,6 +1,7 @@
 /* Sends what was signed on this device. Every entry and every photo has a key of its own (Idempotency-Key), so sending
    twice files once. An entry leaves only when the service has said that it is filed; what it refuses stays and is shown. */
 
+import { newKey } from "./build.js";
 import { all, drop, put } from "./store.js";
 
 const LOCK = "warmgate-outbox";
@@ -88,7 +89,7 @@ async function withdraw(entry, pass, where) {
 /* A draft is thrown away on the device: what was announced is taken back when the service can be told. */
 export async function withdrawLater(draft) {
   if (!draft.announced) return;
-  await put("queue", { key: crypto.randomUUID(), member: draft.member, name: "", unit: draft.unit, title: "",
+  await put("queue", { key: newKey(), member: draft.member, name: "", unit: draft.unit, title: "",
     queued_at: new Date().toISOString(), state: "withdraw", announced: draft.announced });
 }
 

@@ -114,6 +114,8 @@ export function review(draft, go, member) {
     el("section", { class: "panel" }, el("h2", {}, "Sign"),
       unread ? el("p", { class: "problem" }, "Read the last report first. ", go.link("before", "To the last report")) : null,
       el("label", {}, "When you looked", looked),
+      el("label", {}, "For trip (empty: for none)", el("input", { value: draft.trip || "", maxlength: "64", autocomplete: "off",
+        onchange: (event) => go.keep(() => { draft.trip = event.target.value.trim(); }) })),
       el("p", {}, `You sign as ${member} that you looked at the unit and that what you wrote is what you saw. This device's clock says ${when(now)}. What is signed is not edited any more.`),
       el("div", { class: "acts" }, el("button", { type: "button", class: "main", disabled: Boolean(faults.length || unread), onclick: (event) => { event.target.disabled = true; go.sign(looked.value); } }, "Sign"),
         el("button", { type: "button", onclick: () => go.to(items.length - 1) }, "Back"),

@@ -1,6 +1,6 @@
 /* The box on top of the inspection pages that says what waits on this device, what was filed, what was refused. */
 
-import { el, tag, when } from "./build.js";
+import { el, newKey, tag, when } from "./build.js";
 import { entries, forget, retry, sendWaiting } from "./outbox.js";
 import { moveToDrafts } from "./store.js";
 
@@ -86,7 +86,7 @@ function placeOf(row, pointer) {
 async function reopen(row) {
   // New keys: the corrected inspection is another request. A report that has to be read is taken from the refusal.
   const draft = row.draft;
-  for (const answer of Object.values(draft.answers)) for (const photo of answer.photos || []) photo.key = crypto.randomUUID();
+  for (const answer of Object.values(draft.answers)) for (const photo of answer.photos || []) photo.key = newKey();
   if (row.problem.last_report) { draft.form.last_report = row.problem.last_report; draft.reviewed = null; }
   await moveToDrafts({ ...row, draft });
   window.dispatchEvent(new Event("outbox"));

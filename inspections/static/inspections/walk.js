@@ -2,7 +2,7 @@
 
 import { bodyOf, itemsOf } from "./answers.js";
 import { chooser, register } from "./choose.js";
-import { el } from "./build.js";
+import { el, newKey } from "./build.js";
 import { smaller } from "./picture.js";
 import * as steps from "./steps.js";
 import { document_, draftId, drop, get, moveToQueue, put } from "./store.js";
@@ -14,7 +14,8 @@ const member = Number(place.dataset.member);
 const asked = () => new URLSearchParams(location.hash.slice(1));
 const urls = new Map(); // object URLs of photos on the screen
 let draft = null;
-let saving = Promise.resolve();
+let saving = null; // the write in progress; what changes meanwhile is written once more after it
+let dirty = false;
 let telling = false;
 
 const go = {
@@ -27,7 +28,7 @@ const go = {
   keep(act) {
     act();
     draft.changed_at = new Date().toISOString();
-    saving = saving.then(() => put("drafts", draft)).catch(cannotKeep);
+    save();
     tell(draft);
   },
   again(act) { go.keep(act); show(); },
@@ -38,7 +39,7 @@ const go = {
   async photo(list, files) {
     try {
       const blob = await smaller(files[0]);
-      go.again(() => list.push({ key: crypto.randomUUID(), blob }));
+      go.again(() => list.push({ key: newKey(), blob }));
     } catch (failure) {
       const said = document.getElementById("photo-problem");
       said.textContent = failure.message;
@@ -61,13 +62,39 @@ const go = {
     const body = bodyOf(draft, { performedAt: performed.toISOString(), deviceAt: now.toISOString() });
     const photos = Object.entries(draft.answers).filter(([, answer]) => answer.outcome)
       .flatMap(([item, answer]) => (answer.photos || []).map((photo) => ({ ...photo, item })));
-    await moveToQueue(draft, { key: crypto.randomUUID(), member, name: place.dataset.name, unit: draft.unit,
-      title: draft.form.title, body, photos, draft, state: "waiting", queued_at: now.toISOString() });
+    const entry = { key: newKey(), member, name: place.dataset.name, unit: draft.unit,
+      title: draft.form.title, body, photos, draft, state: "waiting", queued_at: now.toISOString() };
+    try {
+      await moveToQueue(draft, entry);
+    } catch (failure) {
+      show();
+      cannotKeep(failure);
+      return;
+    }
     navigator.storage?.persist?.();
     draft = null;
     location.hash = "signed";
   },
 };
+
+function save() {
+  dirty = true;
+  saving ??= write();
+  return saving;
+}
+
+async function write() {
+  try {
+    while (dirty && draft) {
+      dirty = false;
+      await put("drafts", draft);
+    }
+  } catch (failure) {
+    cannotKeep(failure);
+  } finally {
+    saving = null;
+  }
+}
 
 /* Says once that somebody is at the unit; without a connection it is tried again with a later answer. */
 async function tell(begun) {
@@ -77,7 +104,7 @@ async function tell(begun) {
   telling = false;
   if (!id) return;
   begun.announced = id;
-  if (draft === begun) saving = saving.then(() => draft === begun && put("drafts", begun)).catch(cannotKeep);
+  if (draft === begun) save();
   else await withdrawLater(begun); // signed or left meanwhile
 }
 
@@ -103,7 +130,7 @@ async function begin(id, unit, sheet, trip) {
   const address = `${place.dataset.form}?${new URLSearchParams({ unit, sheet })}`;
   const { body, fresh } = await document_(member, `form|${unit}|${sheet}`, address);
   const form = body || (fresh ? null : await blank(unit, sheet));
-  return form && { id, member, unit, sheet, trip: trip || "", form, partial: !body, announce_key: crypto.randomUUID(), answers: {}, reviewed: null, changed_at: new Date().toISOString() };
+  return form && { id, member, unit, sheet, trip: trip || "", form, partial: !body, announce_key: newKey(), answers: {}, reviewed: null, changed_at: new Date().toISOString() };
 }
 
 /* No connection, and this unit's sheet was not taken along: the sheet as it is for any unit. */

@@ -36,21 +36,25 @@ self.addEventListener("fetch", (event) => {
   else if (KEPT.assets.includes(address.pathname)) event.respondWith(asset(request, address));
 });
 
-/* Pages come from the service while it answers. Without a connection the kept shell stands in for any of them. */
+/* Pages and files come from the service while it answers; from the device when it does not, or not soon. Without a
+   connection the kept shell stands in for any page of the scope. */
+const SOON_MS = 4000;
+
 async function page(request, address) {
-  try {
-    const response = await fetch(request);
+  const asked = fetch(request).then(async (response) => {
     if (address.pathname === KEPT.shell && response.ok && !response.redirected) {
       await (await caches.open(CACHE)).put(KEPT.shell, response.clone());
     }
     return response;
-  } catch (failure) {
-    const kept = await caches.match(KEPT.shell);
-    if (kept) return kept;
-    throw failure;
-  }
+  });
+  return soonOrKept(asked, KEPT.shell);
 }
 
-async function asset(request, address) {
-  return (await caches.match(address.pathname)) || fetch(request);
+const asset = (request, address) => soonOrKept(fetch(request), address.pathname);
+
+async function soonOrKept(asked, key) {
+  const kept = await caches.match(key);
+  if (!kept) return asked;
+  const late = new Promise((resolve) => setTimeout(resolve, SOON_MS, kept));
+  return Promise.race([asked.catch(() => kept), late]);
 }
