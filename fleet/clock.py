@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from django.db import connection
 from django.utils import timezone
@@ -26,6 +27,7 @@ def stamp(at: datetime) -> str:
     return at.astimezone(UTC).strftime(STAMP)
 
 
+@lru_cache(maxsize=4096)
 def text_of(at: datetime) -> str:
-    """*at* as RFC 3339 in UTC without a fraction of zero: for answers and documents."""
+    """*at* as RFC 3339 in UTC without a fraction of zero: for answers and documents, which repeat their moments."""
     return stamp(at).replace(".000000Z", "Z")

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from fleet.models import Phase, Trip, Unit, UnitModel, UnitState
@@ -185,7 +186,7 @@ class UnitFacts:
             k_tested_on=unit.k_tested_on,
             serviced_at_h=unit.serviced_at_h,
             serviced_on=unit.serviced_on,
-            design={name: getattr(model, name) for name in DESIGN_FIELDS},
+            design=_design(model),
             values=_known(state.values),
             facts=_known(state.facts),
             newest_at=state.newest_at,
@@ -197,6 +198,15 @@ class UnitFacts:
 DESIGN_FIELDS: tuple[str, ...] = tuple(
     item.name for item in UnitModel._meta.get_fields() if getattr(item, "get_internal_type", str)() == "FloatField"
 )
+
+
+def _design(model: UnitModel) -> Mapping[str, float | None]:
+    """The design data of a model, made once for all units that share its row in memory."""
+    known: Mapping[str, float | None] | None = model.__dict__.get("_design")
+    if known is None:
+        known = MappingProxyType({name: getattr(model, name) for name in DESIGN_FIELDS})
+        model.__dict__["_design"] = known
+    return known
 
 
 def _known(document: Mapping[str, Sequence[Any]]) -> dict[str, Known]:

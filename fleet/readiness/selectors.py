@@ -17,6 +17,13 @@ WITH_UNITS = (
 )
 
 
+def trip_with_units(fleet_id: int, reference: str) -> Trip | None:
+    """One trip by its reference with everything `facts_of` reads, in one statement."""
+    rows = Trip.objects.for_fleet(fleet_id).select_related(*WITH_UNITS)
+    trip: Trip | None = rows.filter(reference=reference).first()
+    return trip
+
+
 def trips_with_units(trip_ids: Collection[int]) -> list[Trip]:
     """Trips with everything `facts_of` reads, in one statement, by ascending id."""
     return list(Trip.objects.across_fleets().select_related(*WITH_UNITS).filter(pk__in=trip_ids).order_by("pk"))
@@ -27,8 +34,8 @@ def unit_with_state(unit_id: int) -> Unit:
 
 
 def units_of_fleet(fleet_id: int, *, numbers: Collection[str] | None = None) -> list[Unit]:
-    """Units with model and state by number: those named, or all in service."""
-    rows = Unit.objects.for_fleet(fleet_id).select_related("model", "state")
+    """Units with model and state by number: those named, or all in service. Units of one model share its row."""
+    rows = Unit.objects.for_fleet(fleet_id).select_related("state").prefetch_related("model")
     named = {"service": Unit.Service.IN_SERVICE} if numbers is None else {"number__in": numbers}
     return list(rows.filter(**named).order_by("number"))
 

@@ -6,14 +6,13 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from fleet.errors import FieldError, InvalidInput
+from fleet.errors import FieldError, InvalidInput, NotFound
 from fleet.models import Fleet, Trip
 from fleet.models.readiness import Verdict
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.document import finding_document, full_document, stored_document
 from fleet.readiness.findings import Outcome
-from fleet.readiness.selectors import facts_of, facts_with_units, trips_with_units, units_of_fleet
-from fleet.trips.selectors import trip_of
+from fleet.readiness.selectors import facts_of, facts_with_units, trip_with_units, units_of_fleet
 from fleet.trips.service import build_trip
 
 MAX_UNITS = 1000
@@ -32,7 +31,9 @@ def candidates(fleet: Fleet, reference: str, *, numbers: Collection[str] | None,
 
     *Raises* InvalidInput for unknown unit numbers.
     """
-    trip = trips_with_units([trip_of(fleet.pk, reference).pk])[0]
+    trip = trip_with_units(fleet.pk, reference)
+    if trip is None:
+        raise NotFound("There is no such trip.")
     units = units_of_fleet(fleet.pk, numbers=numbers)
     if numbers is not None:
         _refuse_unknown(numbers, {unit.number for unit in units})

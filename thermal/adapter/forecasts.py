@@ -46,6 +46,7 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
     """One result per (trip, unit) that needs heat. No query. One that the physics refuses is NotEnough, in words."""
     results: dict[tuple[int, int], Result] = {}
     asked: dict[Question, list[tuple[Facts, Inputs]]] = {}
+    known: dict[tuple[int, int, int, int], tuple[Risk, list[tuple[Facts, Inputs]]]] = {}
     for facts in many:
         if not facts.trip.needs_heat:
             continue
@@ -58,8 +59,13 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
         if isinstance(inputs, NotEnough):
             results[key] = inputs
         else:
-            question = (facts.trip.id, inputs.load, inputs.trip, shared_risk(inputs.risk))
-            asked.setdefault(question, []).append((facts, inputs))
+            risk = shared_risk(inputs.risk)
+            # Nearly always the same values of a trip: to compare their identities first saves hashing whole journeys.
+            same = (facts.trip.id, id(inputs.load), id(inputs.trip), id(risk))
+            if same not in known:
+                # The risk is kept with it, so that its identity is not given to another one meanwhile.
+                known[same] = risk, asked.setdefault((facts.trip.id, inputs.load, inputs.trip, risk), [])
+            known[same][1].append((facts, inputs))
     for question, group in asked.items():
         results |= _answer(question, group, now)
     return results

@@ -13,7 +13,7 @@ from typing import Any
 
 from fleet.checks.load_temperature import measured_load
 from fleet.models.readiness import Phase
-from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, UnitFacts
+from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, TripFacts, UnitFacts
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
 from thermal.adapter.ambient import HOUR, ambient_hours
 from thermal.adapter.knowledge import K_FACT, Knowledge, knowledge_of
@@ -112,12 +112,13 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     """The model's inputs, or why there are not enough. *Raises* ThermalError for values the physics refuses."""
     design = _design_gaps(facts)
     gap = forecast_gap(facts, now)
-    load_gaps = _load_gaps(facts.trip.loads)
+    load_gaps = _load_gaps(facts.trip)
     fuel = newest_fuel(facts, now)
     if design or gap or load_gaps:
         return NotEnough(design, gap, load_gaps, fuel is None)
     starts_at = facts.trip.starts_at(now)
-    governed = _governed(tuple(_load(facts, load, now) for load in facts.trip.loads if not load.no_heat_needed))
+    measured = measured_load(facts, now)
+    governed = _governed(facts.trip, None if measured is None else float(measured.value))
     if governed.empty:
         return NotEnough(load=("limits that leave a temperature for all of it",))
     known = knowledge_of(facts.unit, now)
@@ -131,21 +132,12 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
         fuel_l=None if fuel is None else min(max(float(fuel.value) - known.gauge_high_l, 0.0), made.tank_l),
         **({} if reserve_l is None else {"reserve_l": reserve_l}),
     )
-    set_point_c = facts.trip.set_point_c
-    assert set_point_c is not None
-    trip = _made(
-        Trip,
-        set_point_c=set_point_c,
-        ambient_c=ambient_hours(facts.trip, now),
-        stops=_stops(facts.trip.stops, starts_at - facts.trip.delay(now)),
-        start=_start(facts, governed, now),
-    )
     return Inputs(
         starts_at=starts_at,
         unit=unit,
         load=governed.load,
         governed=governed,
-        trip=trip,
+        trip=_journey(facts.trip, _start(facts, governed, now), now),
         risk=_risk(facts, starts_at, known, now),
         fuel=fuel,
         knowledge=known,
@@ -171,9 +163,23 @@ def _made(kind: Callable[..., Any], **values: Any) -> Any:
     return kind(**values)
 
 
+# Remembered under the trip's very value: a thousand candidates ask for the same journey and load.
+
+
 @lru_cache(maxsize=256)
-def _governed(loads: tuple[Load, ...]) -> Governed:
-    return govern(loads)
+def _journey(trip: TripFacts, start: Start | None, now: datetime) -> Trip:
+    set_point_c = trip.set_point_c
+    assert set_point_c is not None
+    stops = _stops(trip.stops, trip.starts_at(now) - trip.delay(now))
+    made: Trip = _made(
+        Trip, set_point_c=set_point_c, ambient_c=ambient_hours(trip, now), stops=stops, start=start
+    )  # fmt: skip
+    return made
+
+
+@lru_cache(maxsize=256)
+def _governed(trip: TripFacts, measured_c: float | None) -> Governed:
+    return govern(tuple(_load(load, measured_c) for load in trip.loads if not load.no_heat_needed))
 
 
 def _design_gaps(facts: Facts) -> tuple[str, ...]:
@@ -187,22 +193,22 @@ def _design_gaps(facts: Facts) -> tuple[str, ...]:
     )
 
 
-def _load_gaps(loads: tuple[LoadFacts, ...]) -> tuple[str, ...]:
+@lru_cache(maxsize=256)
+def _load_gaps(trip: TripFacts) -> tuple[str, ...]:
     needed = {
         "temperature_c": "its temperature",
         "damage_c": "its damage limit",
         "high_c": "its warm limit",
         "set_point_c": "its set point",
     }
-    heated = [load for load in loads if not load.no_heat_needed]
+    heated = [load for load in trip.loads if not load.no_heat_needed]
     return tuple(words for name, words in needed.items() if any(getattr(load, name) is None for load in heated))
 
 
-def _load(facts: Facts, load: LoadFacts, now: datetime) -> Load:
+def _load(load: LoadFacts, measured_c: float | None) -> Load:
     """One load; measured at loading or under way, its measured temperature replaces the declared one."""
-    measured = measured_load(facts, now)
     given: dict[str, Any] = {
-        "temperature_c": load.temperature_c if measured is None else float(measured.value),
+        "temperature_c": load.temperature_c if measured_c is None else measured_c,
         "freezes_c": load.freezes_c,
         "damage_c": load.damage_c,
         "high_c": load.high_c,

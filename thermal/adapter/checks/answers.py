@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from functools import lru_cache
+
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome
 from thermal.adapter.forecasts import Forecast, NotEnough, Result
@@ -22,6 +25,12 @@ def forecast_or_answer(check: str, facts: Facts, result: Result | None) -> Forec
     if isinstance(result, NotEnough):
         return Finding(check, Outcome.UNKNOWN, result.words, METHOD)
     return result
+
+
+@lru_cache(maxsize=4096)
+def minute_of(at: datetime) -> str:
+    """A moment as findings name it; the units of a ranking share most of theirs."""
+    return f"{at:%Y-%m-%d %H:%M} UTC"
 
 
 def source_of(rule: str, forecast: Forecast) -> str:

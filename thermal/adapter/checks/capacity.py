@@ -9,7 +9,7 @@ from fleet.clock import text_of
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
-from thermal.adapter.checks.answers import METHOD, forecast_or_answer, source_of
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of, source_of
 from thermal.adapter.forecasts import Forecast, Result, gather
 
 ID = "thermal.capacity"
@@ -29,7 +29,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     factor = facts.policy.heat_reserve_factor
     worst_at = forecast.at(capacity.worst_h)
     text = (
-        f"The heater gives {capacity.available_kw:.1f} kW; the worst hour ({worst_at:%Y-%m-%d %H:%M} UTC) needs "
+        f"The heater gives {capacity.available_kw:.1f} kW; the worst hour ({minute_of(worst_at)}) needs "
         f"{capacity.needed_kw:.1f} kW."
     )
     outcome, remedy = Outcome.PASS, None

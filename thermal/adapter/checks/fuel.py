@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from fleet.clock import text_of
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words, at_loading
-from thermal.adapter.checks.answers import METHOD, forecast_or_answer, source_of
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of, source_of
 from thermal.adapter.forecasts import Forecast, Result, gather, with_fuel
 
 ID = "thermal.fuel"
@@ -59,32 +60,46 @@ def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:
 def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, int]:
     """Judges the leg that is shortest of fuel, and says which: the first from what is in the tank, later ones from a
     full tank."""
-    unit = forecast.inputs.unit
-    worst: tuple[Finding, int] | None = None
-    for index, leg in enumerate(forecast.nominal.legs):
-        need_l = leg.need_l + (before_l if index == 0 else 0.0)
-        have_l = leg.have_l - unit.reserve_l
-        required_l = need_l + reserve_l(facts, forecast, leg.need_l)
-        ratio = have_l / need_l if need_l > 0 else None
-        outcome = Outcome.PASS
-        if have_l < need_l:
-            outcome = Outcome.BLOCK
-        elif have_l < required_l:
-            outcome = Outcome.CONCERN
-        until = "the next fill" if index < len(forecast.nominal.legs) - 1 else "the last arrival"
-        text = (
-            f"{have_l:.0f} L usable; {need_l:.0f} L needed to {until} "
-            f"({forecast.at(leg.end_h):%Y-%m-%d %H:%M} UTC), {required_l:.0f} L with the reserve."
-        )
-        finding = Finding(
-            ID, outcome, text, source_of(SOURCE, forecast), round(have_l, 1), round(required_l, 1), "L",
-            None if ratio is None else round(ratio, 2), contributes={"forecast": _numbers(forecast, before_l)},
-        )  # fmt: skip
-        order = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
-        if worst is None or order.index(outcome) < order.index(worst[0].outcome):
-            worst = finding, index
-    assert worst is not None
-    return worst
+    weighed = [_leg(facts, forecast, index, before_l) for index in range(len(forecast.nominal.legs))]
+    worst = min(weighed, key=lambda leg: ORDER.index(leg.outcome))
+    until = "the next fill" if worst.index < len(weighed) - 1 else "the last arrival"
+    ends_at = forecast.at(forecast.nominal.legs[worst.index].end_h)
+    text = (
+        f"{worst.have_l:.0f} L usable; {worst.need_l:.0f} L needed to {until} "
+        f"({minute_of(ends_at)}), {worst.required_l:.0f} L with the reserve."
+    )
+    finding = Finding(
+        ID, worst.outcome, text, source_of(SOURCE, forecast), round(worst.have_l, 1), round(worst.required_l, 1), "L",
+        round(worst.have_l / worst.need_l, 2) if worst.need_l > 0 else None,
+        contributes={"forecast": _numbers(forecast, before_l)},
+    )  # fmt: skip
+    return finding, worst.index
+
+
+class _Leg(NamedTuple):
+    """One leg with what it has, needs, and needs with the reserve [L]."""
+
+    index: int
+    outcome: Outcome
+    have_l: float
+    need_l: float
+    required_l: float
+
+
+ORDER = (Outcome.BLOCK, Outcome.CONCERN, Outcome.PASS)
+
+
+def _leg(facts: Facts, forecast: Forecast, index: int, before_l: float) -> _Leg:
+    leg = forecast.nominal.legs[index]
+    need_l = leg.need_l + (before_l if index == 0 else 0.0)
+    have_l = leg.have_l - forecast.inputs.unit.reserve_l
+    required_l = need_l + reserve_l(facts, forecast, leg.need_l)
+    outcome = Outcome.PASS
+    if have_l < need_l:
+        outcome = Outcome.BLOCK
+    elif have_l < required_l:
+        outcome = Outcome.CONCERN
+    return _Leg(index, outcome, have_l, need_l, required_l)
 
 
 def _numbers(forecast: Forecast, before_l: float) -> dict[str, object]:

@@ -8,7 +8,7 @@ from fleet.clock import text_of
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
-from thermal.adapter.checks.answers import METHOD, forecast_or_answer
+from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of
 from thermal.adapter.forecasts import Forecast, Result, gather
 
 ID = "thermal.range"
@@ -44,7 +44,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         at = forecast.at(plan.coldest_edge_h)
         return _finding(
             Outcome.CONCERN,
-            f"The edge of the load cools to {plan.coldest_edge_c:.1f} °C at {at:%Y-%m-%d %H:%M} UTC, "
+            f"The edge of the load cools to {plan.coldest_edge_c:.1f} °C at {minute_of(at)}, "
             f"below the agreed {low_c:g} °C.",
             plan.coldest_edge_c, low_c, forecast,
             Remedy("set_point", "Plan a higher set point, or agree a lower limit with the shipper."),
