@@ -237,3 +237,20 @@ def test_sheets_that_are_taken_along_for_any_unit_claim_no_limits_of_one(page: C
     assert [one["limits"] for one in pre_trip["belt"]["measures"]] == [""]
     assert [one["limits"] for one in pre_trip["fuel"]["measures"]] == ["", ""]
     assert pre_trip["battery"]["caution"]
+
+
+def test_the_list_and_a_record_cost_the_same_however_much_is_filed(
+    page: Client, inspector: Any, unit: Any, django_assert_max_num_queries: Any
+) -> None:
+    first = inspector.post(URL, filing(observations=all_sound(belt=defect())))
+    for _ in range(2):  # what is read once per process is read
+        page.get("/inspections/")
+        page.get(f"/inspections/{first.json()['id']}/")
+    for number in range(6):
+        reviewed = {"signature": {"reviewed": first.json()["id"] + number}}
+        seen = all_sound(belt=defect(), fuel=defect("cap missing"))
+        assert inspector.post(URL, filing(observations=seen) | reviewed).status_code == 201
+    with django_assert_max_num_queries(10):
+        page.get("/inspections/")
+    with django_assert_max_num_queries(16):
+        page.get(f"/inspections/{first.json()['id'] + 6}/")

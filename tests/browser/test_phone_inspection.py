@@ -252,6 +252,26 @@ def test_signing_out_warns_of_what_waits(as_: Opened, evening: Evening, watch: W
     expect(page.get_by_role("button", name="Sign out")).to_be_visible()
 
 
+def test_signing_out_takes_the_kept_page_away_and_signing_in_brings_the_next_persons(
+    as_: Opened, evening: Evening, watch: Watch
+) -> None:
+    watch.allow(NO_NETWORK)
+    page = as_(None, size=PHONE)
+    sign_in(page, evening, "inspector")
+    page.goto("/inspections/")
+    kept_by_worker(page)
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in/**")
+    page.wait_for_function("caches.match('/inspections/walk/').then((found) => !found)")
+    sign_in(page, evening, "manager")
+    page.goto("/inspections/")
+    kept_by_worker(page)
+    page.context.set_offline(True)
+    page.goto("/inspections/walk/")
+    expect(page.get_by_text("No connection.")).to_be_visible()
+    expect(page.locator(".who")).to_contain_text("manager")
+
+
 def test_every_target_of_an_item_is_large_enough_for_a_glove(as_: Opened) -> None:
     page = as_("inspector", size=PHONE)
     begin(page, "HB-107")

@@ -17,9 +17,19 @@ document.addEventListener("submit", (event) => {
   const words = `${waiting} signed inspection${waiting > 1 ? "s have" : " has"} not been sent from this device. `
     + "It stays here and is sent when you sign in again. Sign out now?";
   if (waiting > 0 && !confirm(words)) { event.preventDefault(); return; }
-  // The page that is kept for places without a connection carries the name of whoever was signed in.
-  if (window.caches) caches.keys().then((names) => names.filter((name) => name.startsWith("inspections-")).forEach((name) => caches.delete(name)));
+  forgetPages();
 });
+
+// A page that is kept for places without a connection carries the name of whoever was signed in; its files do not.
+async function forgetPages() {
+  if (!window.caches) return;
+  for (const name of await caches.keys()) {
+    const cache = await caches.open(name);
+    for (const kept of await cache.keys()) {
+      if (!new URL(kept.url).pathname.startsWith("/static/")) await cache.delete(kept);
+    }
+  }
+}
 
 // Where scripts run, an inspection is walked item by item.
 for (const link of document.querySelectorAll("a[data-walk]")) link.href = link.dataset.walk;

@@ -6,7 +6,9 @@ import { all, document_, drop, forgetOthers } from "./store.js";
 import { watch } from "./waiting.js";
 
 export function register() {
-  if ("serviceWorker" in navigator) navigator.serviceWorker.register("/inspections/worker.js", { scope: "/inspections/" });
+  if (!("serviceWorker" in navigator)) return;
+  navigator.serviceWorker.register("/inspections/worker.js", { scope: "/inspections/" });
+  navigator.serviceWorker.ready.then((found) => found.active.postMessage("keep"));
 }
 
 const walkTo = (walk, choice) => location.assign(`${walk}#${new URLSearchParams(choice)}`);

@@ -28,6 +28,11 @@ async function keepShell() {
   if (response.ok && !response.redirected) await (await caches.open(CACHE)).put(KEPT.shell, response);
 }
 
+/* A page of the inspections was opened: whoever is signed in now gets a shell of their own. */
+self.addEventListener("message", (event) => {
+  if (event.data === "keep") event.waitUntil(keepShell().catch(() => undefined)); // without a connection the old one stays
+});
+
 self.addEventListener("fetch", (event) => {
   const request = event.request;
   const address = new URL(request.url);
