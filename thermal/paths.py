@@ -19,7 +19,8 @@ from thermal.ranges import Array
 from thermal.steps import Modes, Steps, modes_of, steps_of
 
 __all__ = [
-    "Model", "Paths", "air_at", "fuel_and_hours", "holding_of", "lag_burn_l", "model_of", "propagate", "start_state",
+    "Holding", "Model", "Paths", "air_at", "fuel_and_hours", "holding_of", "lag_burn_l", "model_of", "propagate",
+    "start_state",
 ]  # fmt: skip
 
 
@@ -49,8 +50,10 @@ class Paths:
     unheated: Array
 
 
-def model_of(grid: Grid, columns: Columns, load: Load | None, *, edge_film: Array | float = 1.0) -> Model:
-    """Return the model of `columns` carrying `load` on `grid`."""
+def model_of(
+    grid: Grid, columns: Columns, load: Load | None, *, edge_film: Array | float = 1.0, dtype: type = np.float64
+) -> Model:
+    """Return the model of `columns` carrying `load` on `grid`; its steps in the precision `dtype`."""
     net = network(columns, load, edge_film=edge_film)
     door = np.array(
         [
@@ -58,7 +61,7 @@ def model_of(grid: Grid, columns: Columns, load: Load | None, *, edge_film: Arra
             for span, share in zip(grid.span_k, grid.open_share, strict=True)
         ]
     )
-    modes = modes_of(net, door)
+    modes = modes_of(net, door).cast(dtype)
     steps = steps_of(net, modes, grid.kind_door, grid.kind_dt_s)
     return Model(grid=grid, columns=columns, net=net, door=door, modes=modes, steps=steps)
 
@@ -84,6 +87,10 @@ class Holding:
 
     air_c: Array
     dip_k: Array
+
+    def take(self, which: slice | list[int]) -> "Holding":
+        """Return what the columns at these places hold, in that order."""
+        return Holding(self.air_c[:, which], self.dip_k[:, which])
 
 
 def holding_of(
@@ -154,7 +161,7 @@ def propagate(
     low, high = _limits(model, dtype)
     course = Course(
         kind=grid.kind.tolist(),
-        matrix=np.ascontiguousarray(np.concatenate([steps.m, row[None]]).transpose(2, 0, 1, 3)),
+        matrix=_matrix(steps.m, row),
         gain=np.ascontiguousarray(steps.heat.transpose(1, 0, 2)),
         drift=drift,
         wanted=wanted,
@@ -165,6 +172,14 @@ def propagate(
     alone = model.columns.width == 1 and not unheated
     x, heat = march_one(course, start) if alone else march_many(course, start, unheated=unheated)
     return Paths(x=x[:, :, 0], heat=heat, unheated=x[:, :, 1] if unheated else x[:0, :, 0])
+
+
+def _matrix(m: Array, row: Array) -> Array:
+    """Return the steps' matrices with the heater's control as their fourth row, kind by kind, (k, 4, 3, w)."""
+    matrix: Array = np.empty((m.shape[2], 4, 3, m.shape[3]), dtype=m.dtype)
+    matrix[:, :3] = m.transpose(2, 0, 1, 3)
+    matrix[:, 3] = row.transpose(1, 0, 2)
+    return matrix
 
 
 def _cast(steps: Steps, dtype: type) -> Steps:

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 from thermal.chance import EMPTY, SE_GOAL, Score, refined, score_of
 from thermal.errors import OutOfRange
 from thermal.lattice import SCREEN, USUAL
 from thermal.own_risk import shared_risk
 from thermal.params import Load, Risk, Trip, Unit
+from thermal.paths import Holding, holding_of
 from thermal.prepared import Prepared, prepare
 from thermal.worlds import Plan, Worlds, plan_of, run_worlds
 
@@ -62,27 +64,40 @@ def rank(
         return []
     plan = plan_of(trip, shared_risk(risk))
     known = prepare(units, load, [risk] * len(units)) if prepared is None else prepared
+    ambient = plan.ambient[:, None]
+    holding = holding_of(known.columns, load, trip, plan.grid, ambient, thermostat=known.thermostat)
+    fleet = _Fleet(plan, load, known, holding)
 
     def screened(part: list[int]) -> list[Score]:
-        these = known.take(slice(part[0], part[-1] + 1))
-        worlds = _worlds(plan, these, load, points=slice(0, SCREEN), every=SCREEN_EVERY_H)
-        return score_of(plan, worlds, load)
+        here = slice(part[0], part[-1] + 1)
+        return score_of(plan, fleet.worlds(here, points=slice(0, SCREEN), every=SCREEN_EVERY_H), load)
 
     scores = _side_by_side(screened, _chunks(list(range(len(units))), CHUNK))
     again = [i for i, score in enumerate(scores) if score.se > se_goal]
-    _closer(scores, known, again, plan=plan, load=load)
+    _closer(scores, fleet, again)
     best = sorted(range(len(scores)), key=lambda i: (-scores[i].score, i))[:top]
-    _closer(scores, known, [i for i in best if scores[i].worlds == SCREEN], plan=plan, load=load)
-    _exact(scores, known, best, plan=plan, load=load, se_goal=se_goal)
+    _closer(scores, fleet, [i for i in best if scores[i].worlds == SCREEN])
+    _exact(scores, fleet, best, se_goal=se_goal)
     return scores
+
+
+@dataclass(frozen=True, slots=True)
+class _Fleet:
+    """The units of one ranking with what is known of all of them."""
+
+    plan: Plan
+    load: Load
+    units: Prepared
+    holding: Holding
+
+    def worlds(self, which: slice | list[int], *, points: slice, every: int = 1) -> Worlds:
+        """Return how the worlds `points` end for the units at these places."""
+        these, held = self.units.take(which), self.holding.take(which)
+        return run_worlds(self.plan, these.columns, self.load, points=points, every=every, holding=held, own=these.own)
 
 
 def _chunks(which: list[int], size: int) -> list[list[int]]:
     return [which[i : i + size] for i in range(0, len(which), size)]
-
-
-def _worlds(plan: Plan, units: Prepared, load: Load, *, points: slice, every: int = 1) -> Worlds:
-    return run_worlds(plan, units.columns, load, points=points, every=every, thermostat=units.thermostat, own=units.own)
 
 
 def _side_by_side(answer: Callable[[list[int]], list[Score]], parts: list[list[int]]) -> list[Score]:
@@ -93,22 +108,19 @@ def _side_by_side(answer: Callable[[list[int]], list[Score]], parts: list[list[i
         return [score for scores in pool.map(answer, parts) for score in scores]
 
 
-def _closer(scores: list[Score], units: Prepared, which: list[int], *, plan: Plan, load: Load) -> None:
+def _closer(scores: list[Score], fleet: _Fleet, which: list[int]) -> None:
     """Replace the scores of the units at `which` by those over 128 worlds."""
 
     def usual(part: list[int]) -> list[Score]:
-        these = units.take(part)
-        worlds = _worlds(plan, these, load, points=slice(0, USUAL))
-        return score_of(plan, worlds, load)
+        return score_of(fleet.plan, fleet.worlds(part, points=slice(0, USUAL)), fleet.load)
 
     for i, score in zip(which, _side_by_side(usual, _chunks(which, CHUNK_USUAL)), strict=True):
         scores[i] = score
 
 
-def _exact(scores: list[Score], units: Prepared, which: list[int], *, plan: Plan, load: Load, se_goal: float) -> None:
+def _exact(scores: list[Score], fleet: _Fleet, which: list[int], *, se_goal: float) -> None:
     """Take 512 worlds for those of `which` that are still not sure enough, as `assess` does."""
     for i in which:
         if scores[i].se > se_goal:
-            this = units.take([i])
-            worlds = _worlds(plan, this, load, points=slice(0, USUAL))
-            scores[i] = refined(plan, this.columns, load, worlds, own=this.own)[0]
+            worlds, this = fleet.worlds([i], points=slice(0, USUAL)), fleet.units.take([i])
+            scores[i] = refined(fleet.plan, this.columns, fleet.load, worlds, own=this.own)[0]

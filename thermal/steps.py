@@ -6,7 +6,7 @@ response to each held input is `(I - M)` times the state it would settle to, whi
 exactly.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 
 import numpy as np
@@ -29,6 +29,10 @@ class Modes:
     a2: Array
     rates: Array
     door: Array
+
+    def cast(self, dtype: type) -> "Modes":
+        """Return the same in another precision; the steps made of it have it too."""
+        return Modes(*(getattr(self, f.name).astype(dtype, copy=False) for f in fields(self)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +105,7 @@ def propagator(modes: Modes, door: Index, dt_s: Array, *, row: int | None = None
     `exp(A dt) = c0 I + c1 A dt + c2 (A dt)^2`, the coefficients from Newton's divided differences of exp at the three
     eigenvalues.
     """
+    dt_s = dt_s.astype(modes.rates.dtype, copy=False)
     l1, l2, l3 = modes.rates[:, door] * dt_s[:, None]
     f12 = _slope(l1, l2)
     c2 = (_slope(l2, l3) - f12) / (l3 - l1)
@@ -109,7 +114,7 @@ def propagator(modes: Modes, door: Index, dt_s: Array, *, row: int | None = None
     c2 = c2 * (dt_s**2)[:, None]
     rows = slice(None) if row is None else slice(row, row + 1)
     a, a2 = modes.a[rows], modes.a2[rows]
-    m: Array = np.empty((len(a), 3, *c0.shape))
+    m: Array = np.empty((len(a), 3, *c0.shape), dtype=c0.dtype)
     for first, end in _runs(door):
         part, state = m[:, :, first:end], door[first]
         np.multiply(a[:, :, state, None], c1[first:end], out=part)
@@ -129,8 +134,8 @@ def steps_of(net: Network, modes: Modes, door: Index, dt_s: Array) -> Steps:
     """Return the exact steps of kinds with door state `door` (indices, shape (k,)) and length `dt_s` [s], shape
     (k,)."""
     m = propagator(modes, door, dt_s)
-    heat, own = _settled(net, modes.door)
-    rest = np.eye(3)[:, :, None, None] - m
+    heat, own = (state.astype(m.dtype, copy=False) for state in _settled(net, modes.door))
+    rest = np.eye(3, dtype=m.dtype)[:, :, None, None] - m
     warm = bool(net.heat_edge.any() or net.heat_core.any())
     return Steps(
         m=m,
