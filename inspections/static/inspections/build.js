@@ -22,10 +22,16 @@ export function tag(word) {
     el("span", { class: "tag-mark", "aria-hidden": "true" }, MARKS[word] || ""), words(word));
 }
 
+const AT = { weekday: "short", day: "2-digit", month: "short", hour: "2-digit", minute: "2-digit" };
+
+/* A moment in the reader's own time zone, as on every other page. */
 export function when(text) {
-  const at = new Date(text);
-  return at.toLocaleString("en-GB", { weekday: "short", day: "2-digit", month: "short", hour: "2-digit", minute: "2-digit" });
+  const zone = document.querySelector("[data-zone]");
+  return new Date(text).toLocaleString("en-GB", { ...AT, timeZone: zone ? zone.dataset.zone : undefined });
 }
+
+/* A moment by the clock of this device, whatever zone it is set to. */
+export const onDevice = (at) => at.toLocaleString("en-GB", AT);
 
 /* A key nobody else has. `randomUUID` is there over TLS only; a trial in a yard's own network may do without. */
 export function newKey() {

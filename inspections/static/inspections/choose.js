@@ -17,12 +17,13 @@ const walkTo = (walk, choice) => location.assign(`${walk}#${new URLSearchParams(
 async function enhance(form) {
   const box = document.getElementById("waiting");
   const member = Number(box.dataset.member);
-  form.append(el("button", { type: "button", class: "main", onclick: () => {
+  const whole = form.querySelector("button[name=as]");
+  whole.before(el("button", { type: "button", class: "main", onclick: () => {
     if (!form.reportValidity()) return;
     const data = new FormData(form);
     walkTo(form.dataset.walk, { unit: data.get("unit").trim(), sheet: data.get("sheet"), trip: data.get("trip") });
   } }, "Item by item"));
-  form.querySelector("button[name=as]").classList.remove("main");
+  whole.classList.remove("main");
   form.elements.trip.addEventListener("change", (event) => {
     const unit = event.target.selectedOptions[0].dataset.unit;
     if (unit) form.elements.unit.value = unit;

@@ -1,7 +1,7 @@
 /* The screens of one walk: before the start, one item, the review. Each is made from the draft and calls back. */
 
 import { faultsOf, itemsOf, OUTCOMES, resultOf } from "./answers.js";
-import { el, tag, when, words } from "./build.js";
+import { el, onDevice, tag, when, words } from "./build.js";
 
 const heading = (text) => el("h1", { tabindex: "-1", id: "step" }, text);
 
@@ -113,10 +113,10 @@ export function review(draft, go, member) {
     })),
     el("section", { class: "panel" }, el("h2", {}, "Sign"),
       unread ? el("p", { class: "problem" }, "Read the last report first. ", go.link("before", "To the last report")) : null,
-      el("label", {}, "When you looked", looked),
+      el("label", {}, "When you looked, by this device's clock", looked),
       el("label", {}, "For trip (empty: for none)", el("input", { value: draft.trip || "", maxlength: "64", autocomplete: "off",
         onchange: (event) => go.keep(() => { draft.trip = event.target.value.trim(); }) })),
-      el("p", {}, `You sign as ${member} that you looked at the unit and that what you wrote is what you saw. This device's clock says ${when(now)}. What is signed is not edited any more.`),
+      el("p", {}, `You sign as ${member} that you looked at the unit and that what you wrote is what you saw. This device's clock says ${onDevice(now)}. What is signed is not edited any more.`),
       el("div", { class: "acts" }, el("button", { type: "button", class: "main", disabled: Boolean(faults.length || unread), onclick: (event) => { event.target.disabled = true; go.sign(looked.value); } }, "Sign"),
         el("button", { type: "button", onclick: () => go.to(items.length - 1) }, "Back"),
         el("button", { type: "button", class: "grave", onclick: go.discard }, "Throw this draft away"))),
