@@ -38,11 +38,10 @@ AHEAD = timedelta(hours=36)
 """Units of trips that load this soon are taken along."""
 MOST_TAKEN = 30
 MOST_UNITS = 2_000
+_SCRIPTS = ("answers", "build", "choose", "item", "outbox", "picture", "steps", "store", "waiting", "walk")
 SHELL_ASSETS = (
     "fleet/page.css", "fleet/page.js", "fleet/mark.svg", "django_htmx/htmx-2.min.js", "inspections/walk.css",
-    "inspections/walk.js", "inspections/steps.js", "inspections/store.js", "inspections/outbox.js",
-    "inspections/waiting.js", "inspections/picture.js", "inspections/build.js", "inspections/choose.js",
-    "inspections/answers.js",
+    *(f"inspections/{name}.js" for name in _SCRIPTS),
 )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,11 +11,13 @@ from django.test import Client
 
 from fleet.models import AuditEntry, Fleet, Role
 from inspections.models import Inspection, Photo, Repair
+from inspections.pages.phone import SHELL_ASSETS
 from tests import factories
 from tests.api.test_inspections_filing import URL, all_sound, defect, filing, items
 from tests.api.test_inspections_records import content_of, picture
 
 HTML = {"Accept": "text/html,*/*;q=0.8"}  # as browsers say it
+ROOT = Path(__file__).parents[2]
 pytestmark = pytest.mark.django_db
 
 
@@ -216,6 +219,13 @@ def test_the_worker_is_confined_to_the_inspection_pages_and_changes_with_its_fil
     kept = json.loads(answer.content.decode().split("const KEPT = ")[1].split(";\n")[0])
     assert kept["shell"] == "/inspections/walk/"
     assert "/static/inspections/walk.js" in kept["assets"]
+
+
+def test_the_worker_keeps_every_script_of_the_walk() -> None:
+    """A script that is not kept makes the walk fail where there is no connection."""
+    folder = ROOT / "inspections" / "static" / "inspections"
+    scripts = {f"inspections/{path.name}" for path in folder.iterdir()} - {"inspections/worker.js"}
+    assert scripts <= set(SHELL_ASSETS)
 
 
 def test_the_shell_names_no_unit(page: Client, unit: Any) -> None:

@@ -12,14 +12,28 @@ export function el(name, attributes = {}, ...children) {
   return made;
 }
 
-const MARKS = { sound: "✓", wear: "~", defect: "✕", not_seen: "?", fit: "✓", unfit: "✕", incomplete: "?",
-  stop: "✕", attend: "!", watch: "·" };
+const MARKS = {
+  sound: "✓",
+  wear: "~",
+  defect: "✕",
+  not_seen: "?",
+  fit: "✓",
+  unfit: "✕",
+  incomplete: "?",
+  stop: "✕",
+  attend: "!",
+  watch: "·",
+};
 
 export const words = (name) => String(name).replaceAll("_", " ");
 
 export function tag(word) {
-  return el("span", { class: `tag tag-${word}` },
-    el("span", { class: "tag-mark", "aria-hidden": "true" }, MARKS[word] || ""), words(word));
+  return el(
+    "span",
+    { class: `tag tag-${word}` },
+    el("span", { class: "tag-mark", "aria-hidden": "true" }, MARKS[word] || ""),
+    words(word),
+  );
 }
 
 const AT = { weekday: "short", day: "2-digit", month: "short", hour: "2-digit", minute: "2-digit" };

@@ -18,11 +18,25 @@ async function enhance(form) {
   const box = document.getElementById("waiting");
   const member = Number(box.dataset.member);
   const whole = form.querySelector("button[name=as]");
-  whole.before(el("button", { type: "button", class: "main", onclick: () => {
-    if (!form.reportValidity()) return;
-    const data = new FormData(form);
-    walkTo(form.dataset.walk, { unit: data.get("unit").trim(), sheet: data.get("sheet"), trip: data.get("trip") });
-  } }, "Item by item"));
+  whole.before(
+    el(
+      "button",
+      {
+        type: "button",
+        class: "main",
+        onclick: () => {
+          if (!form.reportValidity()) return;
+          const data = new FormData(form);
+          walkTo(form.dataset.walk, {
+            unit: data.get("unit").trim(),
+            sheet: data.get("sheet"),
+            trip: data.get("trip"),
+          });
+        },
+      },
+      "Item by item",
+    ),
+  );
   whole.classList.remove("main");
   form.elements.trip.addEventListener("change", (event) => {
     const unit = event.target.selectedOptions[0].dataset.unit;
@@ -41,20 +55,50 @@ async function takeAlong(member, form) {
     const address = `${form.dataset.form}?${new URLSearchParams({ unit, sheet: "pre-trip" })}`;
     if ((await document_(member, `form|${unit}|pre-trip`, address)).fresh) kept += 1;
   }
-  if (kept) document.getElementById("kept").textContent = `On this device for places without a connection: the pre-trip sheets of ${kept} unit${kept > 1 ? "s" : ""} that load soon.`;
+  if (kept)
+    document.getElementById("kept").textContent =
+      `On this device for places without a connection: the pre-trip sheets of ${kept} unit${kept > 1 ? "s" : ""} that load soon.`;
 }
 
 async function showDrafts(place, member, walk) {
   const drafts = (await all("drafts")).filter((draft) => draft.member === member);
-  place.replaceChildren(...drafts.length ? [el("h3", {}, "Begun on this device"), el("ul", { class: "plain" }, drafts.map((draft) => el("li", {},
-    el("a", { class: "button", href: `${walk}#${new URLSearchParams({ unit: draft.unit, sheet: draft.sheet })}` }, `${draft.form.title} of ${draft.unit}`),
-    el("span", { class: "small" }, ` last changed ${when(draft.changed_at)} `),
-    el("button", { type: "button", class: "grave", onclick: async () => {
-      if (!confirm("Throw this draft away? It is on no other device.")) return;
-      await withdrawLater(draft);
-      await drop("drafts", draft.id);
-      await showDrafts(place, member, walk);
-    } }, `Throw away ${draft.unit}`))))] : []);
+  place.replaceChildren(
+    ...(drafts.length
+      ? [
+          el("h3", {}, "Begun on this device"),
+          el(
+            "ul",
+            { class: "plain" },
+            drafts.map((draft) =>
+              el(
+                "li",
+                {},
+                el(
+                  "a",
+                  { class: "button", href: `${walk}#${new URLSearchParams({ unit: draft.unit, sheet: draft.sheet })}` },
+                  `${draft.form.title} of ${draft.unit}`,
+                ),
+                el("span", { class: "small" }, ` last changed ${when(draft.changed_at)} `),
+                el(
+                  "button",
+                  {
+                    type: "button",
+                    class: "grave",
+                    onclick: async () => {
+                      if (!confirm("Throw this draft away? It is on no other device.")) return;
+                      await withdrawLater(draft);
+                      await drop("drafts", draft.id);
+                      await showDrafts(place, member, walk);
+                    },
+                  },
+                  `Throw away ${draft.unit}`,
+                ),
+              ),
+            ),
+          ),
+        ]
+      : []),
+  );
 }
 
 /* In the shell, with or without a connection: from what this device has kept. */
@@ -62,24 +106,62 @@ export async function chooser(place, member) {
   const known = (await all("kept")).find((row) => row.id === `${member}|known`);
   const forms = (await all("kept")).filter((row) => row.id.startsWith(`${member}|form|`)).map((row) => row.body);
   const drafts = el("div");
-  place.replaceChildren(el("h1", {}, "Inspection"),
-    ...navigator.onLine ? [] : [el("p", { class: "problem" }, "No connection. The sheets below are on this device.")],
-    forms.length ? el("ul", { class: "plain" }, forms.map((form) => el("li", {}, el("a", { class: "button", href: `#${new URLSearchParams({ unit: form.unit, sheet: form.sheet, trip: tripOf(known, form.unit) })}` }, `${form.title} of ${form.unit}`))))
+  place.replaceChildren(
+    el("h1", {}, "Inspection"),
+    ...(navigator.onLine ? [] : [el("p", { class: "problem" }, "No connection. The sheets below are on this device.")]),
+    forms.length
+      ? el(
+          "ul",
+          { class: "plain" },
+          forms.map((form) =>
+            el(
+              "li",
+              {},
+              el(
+                "a",
+                {
+                  class: "button",
+                  href: `#${new URLSearchParams({ unit: form.unit, sheet: form.sheet, trip: tripOf(known, form.unit) })}`,
+                },
+                `${form.title} of ${form.unit}`,
+              ),
+            ),
+          ),
+        )
       : el("p", {}, "No sheet is on this device."),
     known ? otherUnit(known.body) : "",
-    drafts, el("p", {}, el("a", { href: place.dataset.list }, "All inspections")));
+    drafts,
+    el("p", {}, el("a", { href: place.dataset.list }, "All inspections")),
+  );
   await showDrafts(drafts, member, location.pathname);
 }
 
 /* Any unit of the fleet: its own limits and defects may be missing then, and the service checks them later. */
 function otherUnit(known) {
   const unit = el("input", { list: "known-units", required: true, maxlength: "40", autocomplete: "off" });
-  const sheet = el("select", {}, known.sheets.map((one) => el("option", { value: one.sheet, selected: one.sheet === "pre-trip" }, one.title)));
-  return el("form", { class: "row", onsubmit: (event) => {
-    event.preventDefault();
-    location.hash = new URLSearchParams({ unit: unit.value.trim(), sheet: sheet.value }).toString();
-  } }, el("label", {}, "Unit", unit), el("label", {}, "Sheet", sheet), el("button", {}, "Begin"),
-  el("datalist", { id: "known-units" }, known.units.map((number) => el("option", { value: number }))));
+  const sheet = el(
+    "select",
+    {},
+    known.sheets.map((one) => el("option", { value: one.sheet, selected: one.sheet === "pre-trip" }, one.title)),
+  );
+  return el(
+    "form",
+    {
+      class: "row",
+      onsubmit: (event) => {
+        event.preventDefault();
+        location.hash = new URLSearchParams({ unit: unit.value.trim(), sheet: sheet.value }).toString();
+      },
+    },
+    el("label", {}, "Unit", unit),
+    el("label", {}, "Sheet", sheet),
+    el("button", {}, "Begin"),
+    el(
+      "datalist",
+      { id: "known-units" },
+      known.units.map((number) => el("option", { value: number })),
+    ),
+  );
 }
 
 function tripOf(known, unit) {

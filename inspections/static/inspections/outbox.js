@@ -7,11 +7,19 @@ import { all, drop, put } from "./store.js";
 const LOCK = "warmgate-outbox";
 const changed = () => window.dispatchEvent(new Event("outbox"));
 
-class Later extends Error { // not now: no connection, signed out, or the service is busy
-  constructor(state, seconds = 0) { super(state); this.state = state; this.seconds = seconds; }
+class Later extends Error {
+  // not now: no connection, signed out, or the service is busy
+  constructor(state, seconds = 0) {
+    super(state);
+    this.state = state;
+    this.seconds = seconds;
+  }
 }
 class Refused extends Error {
-  constructor(problem) { super(problem.title || "refused"); this.problem = problem; }
+  constructor(problem) {
+    super(problem.title || "refused");
+    this.problem = problem;
+  }
 }
 
 export async function entries() {
@@ -54,8 +62,18 @@ async function sendOrKeep(entry, pass, where) {
   try {
     await sendPhotos(entry, pass, where);
     const answer = await post(where.send, JSON.stringify(bodyWithPhotos(entry)), "application/json", entry.key, pass);
-    const filed = { key: entry.key, member: entry.member, name: entry.name, unit: entry.unit, title: entry.title,
-      queued_at: entry.queued_at, state: "filed", record: answer.id, result: answer.result, announced: entry.draft.announced };
+    const filed = {
+      key: entry.key,
+      member: entry.member,
+      name: entry.name,
+      unit: entry.unit,
+      title: entry.title,
+      queued_at: entry.queued_at,
+      state: "filed",
+      record: answer.id,
+      result: answer.result,
+      announced: entry.draft.announced,
+    };
     await put("queue", filed);
   } catch (refusal) {
     if (!(refusal instanceof Refused)) throw refusal;
@@ -67,8 +85,14 @@ async function sendOrKeep(entry, pass, where) {
 /* While somebody is at the unit it may be off: a draft without answers says so to the service, where it can be told. */
 export async function announce(draft, where) {
   try {
-    const body = { sheet: draft.form.sheet, sheet_version: draft.form.sheet_version, unit: draft.unit, trip: draft.trip || null };
-    return (await post(where.send, JSON.stringify(body), "application/json", draft.announce_key, await passFor(where))).id;
+    const body = {
+      sheet: draft.form.sheet,
+      sheet_version: draft.form.sheet_version,
+      unit: draft.unit,
+      trip: draft.trip || null,
+    };
+    return (await post(where.send, JSON.stringify(body), "application/json", draft.announce_key, await passFor(where)))
+      .id;
   } catch (failure) {
     if (failure instanceof Later || failure instanceof Refused) return null; // the walk goes on all the same
     throw failure;
@@ -89,8 +113,16 @@ async function withdraw(entry, pass, where) {
 /* A draft is thrown away on the device: what was announced is taken back when the service can be told. */
 export async function withdrawLater(draft) {
   if (!draft.announced) return;
-  await put("queue", { key: newKey(), member: draft.member, name: "", unit: draft.unit, title: "",
-    queued_at: new Date().toISOString(), state: "withdraw", announced: draft.announced });
+  await put("queue", {
+    key: newKey(),
+    member: draft.member,
+    name: "",
+    unit: draft.unit,
+    title: "",
+    queued_at: new Date().toISOString(),
+    state: "withdraw",
+    announced: draft.announced,
+  });
 }
 
 async function sendPhotos(entry, pass, where) {
@@ -111,7 +143,12 @@ function bodyWithPhotos(entry) {
 }
 
 async function post(address, body, type, key, pass) {
-  const headers = { "Content-Type": type, "Idempotency-Key": key, "X-CSRFToken": pass.token, Accept: "application/json" };
+  const headers = {
+    "Content-Type": type,
+    "Idempotency-Key": key,
+    "X-CSRFToken": pass.token,
+    Accept: "application/json",
+  };
   const response = await ask(address, { method: "POST", headers, body }, 120000);
   if (response.ok) return response.json();
   if (response.status === 401) throw new Later("signed-out");

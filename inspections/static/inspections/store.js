@@ -38,12 +38,18 @@ export const draftId = (member, unit, sheet) => `${member}|${unit}|${sheet}`;
 
 /* Signed: the draft leaves and the entry arrives in one transaction, so that a crash between them loses nothing. */
 export async function moveToQueue(draft, entry) {
-  await both((drafts, queue) => { queue.put(entry); drafts.delete(draft.id); });
+  await both((drafts, queue) => {
+    queue.put(entry);
+    drafts.delete(draft.id);
+  });
 }
 
 /* Refused and to be corrected: back to a draft, whole. */
 export async function moveToDrafts(entry) {
-  await both((drafts, queue) => { drafts.put(entry.draft); queue.delete(entry.key); });
+  await both((drafts, queue) => {
+    drafts.put(entry.draft);
+    queue.delete(entry.key);
+  });
 }
 
 async function both(act) {
@@ -59,15 +65,20 @@ async function both(act) {
 export async function document_(member, id, address) {
   const key = `${member}|${id}`;
   try {
-    const response = await fetch(address, { headers: { Accept: "application/json" }, cache: "no-store",
-      signal: AbortSignal.timeout(8000) });
+    const response = await fetch(address, {
+      headers: { Accept: "application/json" },
+      cache: "no-store",
+      signal: AbortSignal.timeout(8000),
+    });
     if (response.ok) {
       const body = await response.json();
       await put("kept", { id: key, body, at: new Date().toISOString() });
       return { body, fresh: true };
     }
     if (response.status === 404) return { body: null, fresh: true };
-  } catch { /* no connection: what is kept has to do */ }
+  } catch {
+    /* no connection: what is kept has to do */
+  }
   const kept = await get("kept", key);
   return { body: kept ? kept.body : null, fresh: false, at: kept ? kept.at : null };
 }

@@ -21,7 +21,12 @@ let state = "done";
 export function watch() {
   box = document.getElementById("waiting");
   if (!box) return;
-  where = { member: Number(box.dataset.member), pass: box.dataset.pass, send: box.dataset.send, photo: box.dataset.photo };
+  where = {
+    member: Number(box.dataset.member),
+    pass: box.dataset.pass,
+    send: box.dataset.send,
+    photo: box.dataset.photo,
+  };
   window.addEventListener("outbox", show);
   window.addEventListener("online", () => send());
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
@@ -46,11 +51,19 @@ async function show() {
   const waiting = own.filter((row) => row.state === "waiting");
   const refused = own.filter((row) => row.state === "refused");
   const filed = own.filter((row) => row.state === "filed");
-  const others = rows.filter((row) => row.member !== where.member && (row.state === "waiting" || row.state === "refused"));
+  const others = rows.filter(
+    (row) => row.member !== where.member && (row.state === "waiting" || row.state === "refused"),
+  );
   localStorage.setItem("waiting", String(waiting.length + refused.length));
   box.replaceChildren(
-    ...waiting.length ? [waitingLine(waiting)] : [],
-    ...others.map((row) => el("p", {}, `An inspection of ${row.unit} signed by ${row.name} waits here. It is sent when ${row.name} signs in.`)),
+    ...(waiting.length ? [waitingLine(waiting)] : []),
+    ...others.map((row) =>
+      el(
+        "p",
+        {},
+        `An inspection of ${row.unit} signed by ${row.name} waits here. It is sent when ${row.name} signs in.`,
+      ),
+    ),
     ...refused.map(refusedBox),
     ...filed.map(filedLine),
   );
@@ -59,21 +72,64 @@ async function show() {
 
 function waitingLine(waiting) {
   const names = waiting.map((row) => `${row.title} of ${row.unit}`).join(", ");
-  return el("div", { class: "waits" },
-    el("p", { role: "status" }, el("strong", {}, `${waiting.length} waiting to be sent`), `: ${names}. ${SAID[state] || ""}`),
-    state === "signed-out" ? el("a", { class: "button", href: `${box.dataset.signIn}?next=${encodeURIComponent(location.pathname)}` }, "Sign in") : null,
-    el("button", { type: "button", onclick: send }, "Send now"));
+  return el(
+    "div",
+    { class: "waits" },
+    el(
+      "p",
+      { role: "status" },
+      el("strong", {}, `${waiting.length} waiting to be sent`),
+      `: ${names}. ${SAID[state] || ""}`,
+    ),
+    state === "signed-out"
+      ? el(
+          "a",
+          { class: "button", href: `${box.dataset.signIn}?next=${encodeURIComponent(location.pathname)}` },
+          "Sign in",
+        )
+      : null,
+    el("button", { type: "button", onclick: send }, "Send now"),
+  );
 }
 
 function refusedBox(row) {
   const errors = (row.problem.errors || []).map((one) => el("li", {}, `${placeOf(row, one.pointer)}${one.detail}`));
-  return el("div", { class: "problem", role: "alert" },
-    el("p", {}, el("strong", {}, `${row.title} of ${row.unit} was refused: ${row.problem.title || ""}.`), ` ${row.problem.detail || ""} It is kept on this device.`),
+  return el(
+    "div",
+    { class: "problem", role: "alert" },
+    el(
+      "p",
+      {},
+      el("strong", {}, `${row.title} of ${row.unit} was refused: ${row.problem.title || ""}.`),
+      ` ${row.problem.detail || ""} It is kept on this device.`,
+    ),
     errors.length ? el("ul", {}, errors) : null,
-    el("div", { class: "acts" },
+    el(
+      "div",
+      { class: "acts" },
       el("button", { type: "button", class: "main", onclick: () => reopen(row) }, "Open and correct"),
-      el("button", { type: "button", onclick: async () => { await retry(row); send(); } }, "Send again"),
-      el("button", { type: "button", class: "grave", onclick: () => confirm("Throw this inspection away? It is on no other device.") && forget(row) }, "Throw away")));
+      el(
+        "button",
+        {
+          type: "button",
+          onclick: async () => {
+            await retry(row);
+            send();
+          },
+        },
+        "Send again",
+      ),
+      el(
+        "button",
+        {
+          type: "button",
+          class: "grave",
+          onclick: () => confirm("Throw this inspection away? It is on no other device.") && forget(row),
+        },
+        "Throw away",
+      ),
+    ),
+  );
 }
 
 function placeOf(row, pointer) {
@@ -87,17 +143,31 @@ async function reopen(row) {
   // New keys: the corrected inspection is another request. A report that has to be read is taken from the refusal.
   const draft = row.draft;
   for (const answer of Object.values(draft.answers)) for (const photo of answer.photos || []) photo.key = newKey();
-  if (row.problem.last_report) { draft.form.last_report = row.problem.last_report; draft.reviewed = null; }
+  if (row.problem.last_report) {
+    draft.form.last_report = row.problem.last_report;
+    draft.reviewed = null;
+  }
   await moveToDrafts({ ...row, draft });
   window.dispatchEvent(new Event("outbox"));
-  const hash = new URLSearchParams({ unit: draft.unit, sheet: draft.sheet, at: row.problem.last_report ? "before" : "review" });
+  const hash = new URLSearchParams({
+    unit: draft.unit,
+    sheet: draft.sheet,
+    at: row.problem.last_report ? "before" : "review",
+  });
   const walk = new URL("walk/", new URL(box.dataset.record, location.href));
   location.assign(`${walk.pathname}#${hash}`);
   if (location.pathname === walk.pathname) location.reload();
 }
 
 function filedLine(row) {
-  return el("p", { class: "filed" }, el("span", { role: "status" }, `Filed: ${row.title} of ${row.unit}, signed ${when(row.queued_at)} `), tag(row.result), " ",
-    el("a", { href: `${box.dataset.record}${row.record}/` }, "See it"), " ",
-    el("button", { type: "button", class: "quiet", onclick: () => forget(row) }, "Hide"));
+  return el(
+    "p",
+    { class: "filed" },
+    el("span", { role: "status" }, `Filed: ${row.title} of ${row.unit}, signed ${when(row.queued_at)} `),
+    tag(row.result),
+    " ",
+    el("a", { href: `${box.dataset.record}${row.record}/` }, "See it"),
+    " ",
+    el("button", { type: "button", class: "quiet", onclick: () => forget(row) }, "Hide"),
+  );
 }

@@ -4,6 +4,7 @@ import { bodyOf, itemsOf } from "./answers.js";
 import { chooser, register } from "./choose.js";
 import { el, newKey } from "./build.js";
 import { smaller } from "./picture.js";
+import { item } from "./item.js";
 import * as steps from "./steps.js";
 import { document_, draftId, drop, get, moveToQueue, put } from "./store.js";
 import { announce, withdrawLater } from "./outbox.js";
@@ -24,14 +25,18 @@ const go = {
     hash.set("at", String(at));
     location.hash = hash.toString();
   },
-  link: (at, text) => el("a", { href: `#${new URLSearchParams({ unit: draft.unit, sheet: draft.sheet, at: String(at) })}` }, text),
+  link: (at, text) =>
+    el("a", { href: `#${new URLSearchParams({ unit: draft.unit, sheet: draft.sheet, at: String(at) })}` }, text),
   keep(act) {
     act();
     draft.changed_at = new Date().toISOString();
     save();
     tell(draft);
   },
-  again(act) { go.keep(act); show(); },
+  again(act) {
+    go.keep(act);
+    show();
+  },
   picture(photo) {
     if (!urls.has(photo.key)) urls.set(photo.key, URL.createObjectURL(photo.blob));
     return urls.get(photo.key);
@@ -60,10 +65,21 @@ const go = {
     const chosen = new Date(looked);
     const performed = now - chosen < 120000 && now >= chosen ? now : chosen;
     const body = bodyOf(draft, { performedAt: performed.toISOString(), deviceAt: now.toISOString() });
-    const photos = Object.entries(draft.answers).filter(([, answer]) => answer.outcome)
+    const photos = Object.entries(draft.answers)
+      .filter(([, answer]) => answer.outcome)
       .flatMap(([item, answer]) => (answer.photos || []).map((photo) => ({ ...photo, item })));
-    const entry = { key: newKey(), member, name: place.dataset.name, unit: draft.unit,
-      title: draft.form.title, body, photos, draft, state: "waiting", queued_at: now.toISOString() };
+    const entry = {
+      key: newKey(),
+      member,
+      name: place.dataset.name,
+      unit: draft.unit,
+      title: draft.form.title,
+      body,
+      photos,
+      draft,
+      state: "waiting",
+      queued_at: now.toISOString(),
+    };
     try {
       await moveToQueue(draft, entry);
     } catch (failure) {
@@ -109,7 +125,13 @@ async function tell(begun) {
 }
 
 function cannotKeep(failure) {
-  place.prepend(el("p", { class: "problem", role: "alert" }, `This device cannot keep your answers (${failure.name}). Do not close this page.`));
+  place.prepend(
+    el(
+      "p",
+      { class: "problem", role: "alert" },
+      `This device cannot keep your answers (${failure.name}). Do not close this page.`,
+    ),
+  );
 }
 
 async function open() {
@@ -130,7 +152,21 @@ async function begin(id, unit, sheet, trip) {
   const address = `${place.dataset.form}?${new URLSearchParams({ unit, sheet })}`;
   const { body, fresh } = await document_(member, `form|${unit}|${sheet}`, address);
   const form = body || (fresh ? null : await blank(unit, sheet));
-  return form && { id, member, unit, sheet, trip: trip || "", form, partial: !body, announce_key: newKey(), answers: {}, reviewed: null, changed_at: new Date().toISOString() };
+  return (
+    form && {
+      id,
+      member,
+      unit,
+      sheet,
+      trip: trip || "",
+      form,
+      partial: !body,
+      announce_key: newKey(),
+      answers: {},
+      reviewed: null,
+      changed_at: new Date().toISOString(),
+    }
+  );
 }
 
 /* No connection, and this unit's sheet was not taken along: the sheet as it is for any unit. */
@@ -141,16 +177,27 @@ async function blank(unit, sheet) {
 }
 
 function missing(unit) {
-  place.replaceChildren(el("h1", {}, "Inspection"), el("p", { class: "problem" }, `The sheet of ${unit} is not on this device, and the service does not answer or does not know this unit.`),
-    el("p", {}, el("a", { href: "#" }, "Choose another")));
+  place.replaceChildren(
+    el("h1", {}, "Inspection"),
+    el(
+      "p",
+      { class: "problem" },
+      `The sheet of ${unit} is not on this device, and the service does not answer or does not know this unit.`,
+    ),
+    el("p", {}, el("a", { href: "#" }, "Choose another")),
+  );
 }
 
 function show() {
   const at = asked().get("at") || "before";
   const index = Number(at);
   const items = itemsOf(draft.form);
-  const screen = at === "review" ? steps.review(draft, go, place.dataset.name)
-    : Number.isInteger(index) && index >= 0 && index < items.length ? steps.item(draft, index, go) : steps.before(draft, go);
+  const screen =
+    at === "review"
+      ? steps.review(draft, go, place.dataset.name)
+      : Number.isInteger(index) && index >= 0 && index < items.length
+        ? item(draft, index, go)
+        : steps.before(draft, go);
   place.replaceChildren(...screen.flat(2).filter(Boolean));
   document.title = `${draft.form.title} of ${draft.unit}`;
   document.getElementById("step").focus({ preventScroll: true });
@@ -158,9 +205,11 @@ function show() {
 }
 
 async function signed() {
-  place.replaceChildren(el("h1", { tabindex: "-1", id: "step" }, "Signed"),
+  place.replaceChildren(
+    el("h1", { tabindex: "-1", id: "step" }, "Signed"),
     el("p", {}, "It is kept on this device until the service has said that it is filed."),
-    el("p", {}, el("a", { class: "button", href: place.dataset.list }, "To the inspections")));
+    el("p", {}, el("a", { class: "button", href: place.dataset.list }, "To the inspections")),
+  );
   document.getElementById("step").focus({ preventScroll: true });
   await send();
 }

@@ -7,19 +7,24 @@
 const CACHE = `inspections-${KEPT.version}`;
 
 self.addEventListener("install", (event) => {
-  event.waitUntil((async () => {
-    const cache = await caches.open(CACHE);
-    await cache.addAll(KEPT.assets.map((address) => new Request(address, { cache: "reload" })));
-    await keepShell();
-    await self.skipWaiting();
-  })());
+  event.waitUntil(
+    (async () => {
+      const cache = await caches.open(CACHE);
+      await cache.addAll(KEPT.assets.map((address) => new Request(address, { cache: "reload" })));
+      await keepShell();
+      await self.skipWaiting();
+    })(),
+  );
 });
 
 self.addEventListener("activate", (event) => {
-  event.waitUntil((async () => {
-    for (const name of await caches.keys()) if (name.startsWith("inspections-") && name !== CACHE) await caches.delete(name);
-    await self.clients.claim();
-  })());
+  event.waitUntil(
+    (async () => {
+      for (const name of await caches.keys())
+        if (name.startsWith("inspections-") && name !== CACHE) await caches.delete(name);
+      await self.clients.claim();
+    })(),
+  );
 });
 
 /* The shell as the signed-in person sees it; a redirect to the sign-in page is no shell. */
