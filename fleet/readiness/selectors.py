@@ -17,6 +17,15 @@ WITH_UNITS = (
 )
 
 
+def trip_with_own_unit(trip_id: int, *, assigned: bool) -> Trip:
+    """One trip with its assigned or its planned unit, whichever is its own, in one statement: half the joins of
+    `trips_with_units`, which a fresh answer would wait for."""
+    own = "assigned_unit" if assigned else "planned_unit"
+    rows = Trip.objects.across_fleets().select_related("fleet__policy", f"{own}__model", f"{own}__state")
+    trip: Trip = rows.get(pk=trip_id)
+    return trip
+
+
 def trip_with_units(fleet_id: int, reference: str) -> Trip | None:
     """One trip by its reference with everything `facts_of` reads, in one statement."""
     rows = Trip.objects.for_fleet(fleet_id).select_related(*WITH_UNITS)

@@ -15,7 +15,14 @@ from fleet.models import Assessment, Trip
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.document import full_document, stored_document
 from fleet.readiness.history import append, newest_of
-from fleet.readiness.selectors import facts_of, facts_of_trips, own_unit, trips_with_units, unit_with_state
+from fleet.readiness.selectors import (
+    facts_of,
+    facts_of_trips,
+    own_unit,
+    trip_with_own_unit,
+    trips_with_units,
+    unit_with_state,
+)
 from fleet.readiness.standing import (
     Standing,
     answer_document,
@@ -55,7 +62,7 @@ def readiness(fleet_id: int, reference: str, *, number: str | None = None) -> di
         raise TripHasNoUnit("The trip has no unit yet. Name one with ?unit= or rank candidates.")
     if standing.current:
         return answer_document(standing)
-    trip = trips_with_units([standing.trip_id])[0]
+    trip = trip_with_own_unit(standing.trip_id, assigned=standing.assigned)
     if trip.state not in LIVE:
         if standing.answer is None:
             raise Conflict(f"The trip is {trip.state} and was never assessed with this unit.")

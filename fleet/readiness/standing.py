@@ -41,6 +41,8 @@ class Standing:
     trip_revision: int
     unit_id: int | None
     number: str | None
+    assigned: bool
+    """Whether the trip's own unit is assigned; else it is planned, or there is none."""
     versions: str
     answer: StoredAnswer | None
     holds: tuple[Mapping[str, Any], ...]
@@ -64,7 +66,7 @@ def find_standing(fleet_id: int, reference: str, *, number: str | None = None) -
 
 def _standing(row: tuple[Any, ...]) -> Standing:
     now, trip_id, reference, revision, unit_id, number, holds, *rest = row
-    trip_version, ambient_version, unit_version, model_version, policy_version, *answer = rest
+    assigned, trip_version, ambient_version, unit_version, model_version, policy_version, *answer = rest
     versions = ""
     if unit_id is not None:
         versions = version_vector(
@@ -81,6 +83,7 @@ def _standing(row: tuple[Any, ...]) -> Standing:
         trip_revision=revision,
         unit_id=unit_id,
         number=number,
+        assigned=bool(assigned),
         versions=versions,
         answer=None if answer[0] is None else _answer(answer),
         holds=tuple(_json(holds) or ()),
@@ -169,7 +172,7 @@ def answer_document(standing: Standing) -> dict[str, Any]:
 _OWN = "u.id = COALESCE(t.assigned_unit_id, t.planned_unit_id)"
 _BY_NUMBER = "u.fleet_id = t.fleet_id AND u.number = %s"
 _COMMON = """
-       t.version, t.ambient_version, s.version, m.version, p.version,
+       t.assigned_unit_id IS NOT NULL, t.version, t.ambient_version, s.version, m.version, p.version,
        a.id, a.phase, a.verdict, a.score, a.versions, a.computed_at, a.valid_until, a.document
   FROM fleet_trip t
   JOIN fleet_policyrow p ON p.fleet_id = t.fleet_id

@@ -49,7 +49,12 @@ class ReadinessView(CommandView):
 
 
 class CandidatesView(CommandView):
-    """Ranks units for a trip, best first."""
+    """Ranks units for a trip, best first.
+
+    From eight units on they are scored together: the ten best as each would be alone, the others by a coarser look
+    that may lie two points from it, and no finding of `thermal.chance` carries a remedy, because that would cost five
+    more scores for each unit. Ask for the readiness of the unit you choose to see what would mend it.
+    """
 
     tag = "readiness"
     roles = {"POST": PLANNERS}

@@ -62,8 +62,8 @@ def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, 
     full tank."""
     weighed = [_leg(facts, forecast, index, before_l) for index in range(len(forecast.nominal.legs))]
     worst = min(weighed, key=lambda leg: ORDER.index(leg.outcome))
-    until = "the next fill" if worst.index < len(weighed) - 1 else "the last arrival"
-    ends_at = forecast.at(forecast.nominal.legs[worst.index].end_h)
+    until = "the next fill" if worst.place < len(weighed) - 1 else "the last arrival"
+    ends_at = forecast.at(forecast.nominal.legs[worst.place].end_h)
     text = (
         f"{worst.have_l:.0f} L usable; {worst.need_l:.0f} L needed to {until} "
         f"({minute_of(ends_at)}), {worst.required_l:.0f} L with the reserve."
@@ -73,13 +73,13 @@ def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, 
         round(worst.have_l / worst.need_l, 2) if worst.need_l > 0 else None,
         contributes={"forecast": _numbers(forecast, before_l)},
     )  # fmt: skip
-    return finding, worst.index
+    return finding, worst.place
 
 
 class _Leg(NamedTuple):
     """One leg with what it has, needs, and needs with the reserve [L]."""
 
-    index: int
+    place: int
     outcome: Outcome
     have_l: float
     need_l: float
