@@ -167,7 +167,7 @@ in Python, and reading a thousand rows.
 **Event to mail.** Contains the second that a burst is given to settle. With the broker down only the sweep works; its
 interval is in the target, and what it finds is sent in the same round.
 
-**Memory.** Web grows by what a ranking of a thousand units works in: about 30 MB a process for one at a time, 80 MB more
+**Memory.** Web grows by what a ranking of a thousand units works in: 30 MB a process for one at a time, 80 MB more
 for four at once, which the allocator keeps for the next (repeating the rankings adds nothing).
 
 **Growth.** Readings are filled into the partition that ingest then writes to.
