@@ -7,6 +7,7 @@ from django.db.models.signals import post_migrate
 class ThermalConfig(AppConfig):
     name = "thermal.adapter"
     label = "thermal"
+    default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
         from fleet.readiness.registry import checks
@@ -15,11 +16,13 @@ class ThermalConfig(AppConfig):
         from thermal.adapter import charts
         from thermal.adapter.checks import CHECKS
         from thermal.adapter.commodities import sync_commodities
+        from thermal.adapter.learning import chores
         from thermal.adapter.pages import panels
 
         for check in CHECKS:
             checks.add(check)
         panels.register()
+        chores.register()
         charts.register()
         warmers.add(Warmer("thermal.model", warm))
         post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")

@@ -9,23 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
-from math import exp, hypot, inf, log
+from math import exp, hypot, log
 
 import numpy as np
 
-from thermal.health.cusum import first_shift
+from thermal.health.change import RISE_DAYS, Cause, Change, cause_of, change_of
+from thermal.health.day import Day
 from thermal.health.insulation import NOTHING, DayHeat
 from thermal.health.readings import Plant
-from thermal.health.strength import OFFSET_SD_K, DayRise, rise_of
-from thermal.health.tank import DayTank, burn_of
+from thermal.health.series import plausible, posterior_of
+from thermal.health.strength import OFFSET_SD_K, rise_of
+from thermal.health.tank import burn_of, gauge_of
 from thermal.normal import normal_cdf_exact
-from thermal.ranges import Array
 
-__all__ = ["Cause", "Change", "Condition", "Day", "Reference", "Value", "condition_of"]
+__all__ = ["Condition", "Reference", "Value", "condition_of"]
 
-PRIOR_RATIO_SD, PRIOR_LINING_SD, PRIOR_SENSORS_K = 0.20, 0.25, 0.6
-"""Spread of UA/Q and of the lining's store relative to the design, and of the difference of two sensors."""
 FLOOR_SD, SENSOR_LEFT_K = 0.025, 0.45
 """What never averages out: motion, films, sun; and what is left of the sensors' difference, over the mean span."""
 OUTPUT_SD = 0.07
@@ -36,32 +34,6 @@ BETTER_HOURS, BETTER_DAYS = 60.0, 7
 """From so much data on may a unit count as better than its paper, and then only by the cautious end of the interval."""
 ONE_SIDED_95 = 1.645
 WORSE_RATIO, SURE = 1.25, 0.95
-DAY_SD = 0.06
-LEAST_CHANGE = 0.10
-MOST_Z = 3.0
-"""One day alone proves no change, however odd it is."""
-ODD_Z, FEWEST_TO_COMPARE = 4.0, 5
-"""A day so far from the median of the others is left out: a stuck sensor, a door that nobody reported."""
-BASELINE_DAYS = 5
-RISE_DAYS = 5
-
-
-class Cause(StrEnum):
-    """What a change of heat lost over heat given comes from."""
-
-    BOX = "box"
-    HEATER = "heater"
-    EITHER = "either"
-
-
-@dataclass(frozen=True, slots=True)
-class Day:
-    """Everything one day told of one unit; `number` counts days."""
-
-    number: int
-    heat: DayHeat
-    rise: DayRise
-    tank: DayTank
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +62,6 @@ class Value:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """A step or the end of a trend: the first day after it, new over old UA/Q, and what it comes from."""
-
-    since: int
-    factor: float
-    cause: Cause
-
-
-@dataclass(frozen=True, slots=True)
 class Condition:
     """What is known of a unit.
 
@@ -118,6 +81,7 @@ class Condition:
     rise_share: float | None
     change: Change | None
     worse_chance: float | None
+    gauge_high_l: float | None
 
     @property
     def worse(self) -> bool:
@@ -164,14 +128,14 @@ def condition_of(days: Sequence[Day], plant: Plant, reference: Reference) -> Con
     """
     days = sorted(days, key=lambda day: day.number)
     scale = reference.k_w_m2k / plant.k_w_m2k
-    change, since = _change(days, scale)
-    present = _plausible([day for day in days if day.number >= since], scale)
+    change, since = change_of(days, scale)
+    present = plausible([day for day in days if day.number >= since], scale)
     total = sum((day.heat for day in present), NOTHING)
     with_data = [day for day in present if day.heat.hours > 0]
     enough = len(with_data) >= LEAST_DAYS and total.hours >= LEAST_HOURS and total.span_k >= LEAST_SPAN_K
     rise, share = _rise(days)
     if change is not None:
-        change = replace(change, cause=_cause(days, change))
+        change = replace(change, cause=cause_of(days, change))
     ratio = k = output = chance = None
     if total.hours > 0:
         mean, sd = _ratio(total, scale)
@@ -193,20 +157,13 @@ def condition_of(days: Sequence[Day], plant: Plant, reference: Reference) -> Con
         rise_share=share,
         change=change,
         worse_chance=chance,
+        gauge_high_l=gauge_of([day.tank for day in days], tank_l=plant.tank_l),
     )
-
-
-def _posterior(total: DayHeat, scale: float) -> tuple[Array, Array]:
-    """Return mean (3,) and covariance (3, 3) of UA/Q over the plant's, lining over the plant's, sensors [K]."""
-    prior = np.diag([(PRIOR_RATIO_SD * scale) ** -2, PRIOR_LINING_SD**-2, PRIOR_SENSORS_K**-2])
-    precision = total.info + prior
-    covariance = np.linalg.inv(precision)
-    return covariance @ (total.vector + prior @ np.array([scale, 1.0, 0.0])), covariance
 
 
 def _ratio(total: DayHeat, scale: float) -> tuple[float, float]:
     """Return UA/Q over the plant's and the sd of its logarithm, with what never averages out."""
-    mean, covariance = _posterior(total, scale)
+    mean, covariance = posterior_of(total, scale)
     value = max(float(mean[0]), 0.2 * scale)
     own = float(np.sqrt(covariance[0, 0])) / value
     return value, hypot(own, FLOOR_SD, SENSOR_LEFT_K / max(total.span_k, 4.0))
@@ -232,64 +189,6 @@ def _shared(
     return k, output
 
 
-def _change(days: Sequence[Day], scale: float) -> tuple[Change | None, float]:
-    """Return the newest change of UA/Q, and the number of the first day after it (-inf without one)."""
-    points = _points(days, scale)
-    change, start, since = None, 0, -inf
-    while len(points) - start > BASELINE_DAYS:
-        part = points[start:]
-        old, old_sd = _mean(part[:BASELINE_DAYS])
-        z, known = [], list(part[:BASELINE_DAYS])
-        for point in part[BASELINE_DAYS:]:
-            apart = (point[1] - old) / hypot(point[2], old_sd)
-            z.append(max(-MOST_Z, min(apart, MOST_Z)))
-            if abs(z[-1]) < 1.0:
-                known.append(point)
-                old, old_sd = _mean(known)
-        shift = first_shift(z)
-        if shift is None:
-            break
-        began = BASELINE_DAYS + shift.began
-        before, after = _mean(part[:began])[0], _mean(part[began : BASELINE_DAYS + shift.found + 1])[0]
-        start += began
-        if abs(after / before - 1) < LEAST_CHANGE:
-            continue
-        since = part[began][0]
-        change = Change(int(since), after / before, Cause.EITHER)
-    return change, since
-
-
-def _plausible(days: Sequence[Day], scale: float) -> list[Day]:
-    """Return the days without those that are far from the median of all."""
-    points = _points(days, scale)
-    if len(points) < FEWEST_TO_COMPARE:
-        return list(days)
-    middle = float(np.median([value for _, value, _ in points]))
-    odd = {number for number, value, sd in points if abs(value - middle) > ODD_Z * sd}
-    return [day for day in days if day.number not in odd]
-
-
-def _points(days: Sequence[Day], scale: float) -> list[tuple[int, float, float]]:
-    """Return (day, UA/Q over the plant's, sd) of days that say something, the other unknowns as all days have them."""
-    total = sum((day.heat for day in days), NOTHING)
-    _, lining, sensors = _posterior(total, scale)[0].tolist()
-    points = []
-    for day in days:
-        own = float(day.heat.info[0, 0])
-        if day.heat.hours < 2.0 or own < 0.3**-2:
-            continue
-        info = day.heat.info
-        value = (float(day.heat.vector[0]) - float(info[0, 1]) * lining - float(info[0, 2]) * sensors) / own
-        points.append((day.number, value, hypot(own**-0.5, DAY_SD * scale)))
-    return points
-
-
-def _mean(points: Sequence[tuple[int, float, float]]) -> tuple[float, float]:
-    weights = [point[2] ** -2 for point in points]
-    total = sum(weights)
-    return sum(w * point[1] for w, point in zip(weights, points, strict=True)) / total, total**-0.5
-
-
 def _rise(days: Sequence[Day]) -> tuple[tuple[float, float] | None, float | None]:
     """Return the present rise with its sd, and its share of the first one."""
     known = [day.rise for day in days if day.rise.n]
@@ -298,13 +197,3 @@ def _rise(days: Sequence[Day]) -> tuple[tuple[float, float] | None, float | None
     if now is None or first is None or len(known) < 2 * RISE_DAYS:
         return now, None
     return now, now[0] / first[0]
-
-
-def _cause(days: Sequence[Day], change: Change) -> Cause:
-    """Return where a change comes from: a rise that moved as UA/Q did is the heater's."""
-    before = rise_of([day.rise for day in days if day.number < change.since][-RISE_DAYS:])
-    after = rise_of([day.rise for day in days if day.number >= change.since][:RISE_DAYS])
-    if before is None or after is None:
-        return Cause.EITHER
-    heater = log(before[0] / after[0]) / log(max(change.factor, 0.05))
-    return Cause.HEATER if heater > 0.5 else Cause.BOX

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from thermal.health.condition import Day
-from thermal.health.insulation import day_heat
-from thermal.health.readings import Plant, Readings
-from thermal.health.strength import day_rise
-from thermal.health.tank import day_tank
+from dataclasses import dataclass
 
-__all__ = ["AFTER_S", "BEFORE_S", "DAY_S", "learn_day"]
+from thermal.health.insulation import DayHeat, day_heat
+from thermal.health.readings import Plant, Readings
+from thermal.health.strength import DayRise, day_rise
+from thermal.health.tank import DayTank, day_tank
+
+__all__ = ["AFTER_S", "BEFORE_S", "DAY_S", "Day", "learn_day"]
 
 DAY_S = 86_400.0
 BEFORE_S, AFTER_S = 6 * 3600.0, 2 * 3600.0
 """What a day's readings have to reach beyond it: to settle before, to see a step of the gauge whole after."""
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Everything one day told of one unit; `number` counts days."""
+
+    number: int
+    heat: DayHeat
+    rise: DayRise
+    tank: DayTank
 
 
 def learn_day(

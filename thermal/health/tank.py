@@ -16,7 +16,7 @@ from thermal.health.readings import Plant, Readings
 from thermal.health.spans import flat, spans_of
 from thermal.ranges import Array
 
-__all__ = ["DayTank", "Event", "EventKind", "burn_of", "day_tank"]
+__all__ = ["DayTank", "Event", "EventKind", "burn_of", "day_tank", "gauge_of"]
 
 HOUR_S = 3600.0
 LEAST_STEP_L, LEAST_STEP_SD = 7.0, 6.0
@@ -29,6 +29,7 @@ BACK_WITHIN_S = 2 * HOUR_S
 FILLS_AT_START_S = 600.0
 SMALL_FILL_SD_L, SMALL_FILL_SCORE = 1.2, 4.0
 SHORTEST_PARKED_S = 4 * HOUR_S
+FILLS_TO_JUDGE = 4
 FULL_SHARE = 0.12
 """A level within this share of the tank after a fill is taken for a full tank."""
 FULL_RUN_SHARE = 1.3
@@ -208,6 +209,23 @@ def _kept(events: list[Event]) -> list[Event]:
         else:
             kept.append(event)
     return kept
+
+
+def gauge_of(days: list[DayTank], *, tank_l: float) -> float | None:
+    """Return how much more than a full tank the gauge shows after fills [L], the median of the last ones.
+
+    A fill need not be to the brim, so only what is above the tank's size is proof; below it, None.
+    """
+    levels = [
+        event.level_l - tank_l
+        for day in days
+        for event in day.events
+        if event.kind is EventKind.FILL and abs(event.level_l - tank_l) < FULL_SHARE * tank_l
+    ][-FILLS_TO_JUDGE:]
+    if len(levels) < 2:
+        return None
+    high = float(np.median(levels))
+    return high if high > 0 else None
 
 
 def burn_of(days: list[DayTank]) -> tuple[float, float] | None:
