@@ -9,8 +9,8 @@ class FleetConfig(AppConfig):
     def ready(self) -> None:
         from fleet.checks import CHECKS
         from fleet.chores import CHORES
-        from fleet.pages.panels import nav
-        from fleet.pages.urls import NAV
+        from fleet.pages.panels import nav, trip_panels, unit_panels
+        from fleet.pages.urls import NAV, TRIP_PANELS, UNIT_PANELS
         from fleet.readiness.registry import checks
         from fleet.sweep import chores
 
@@ -20,3 +20,7 @@ class FleetConfig(AppConfig):
             chores.add(chore)
         for entry in NAV:
             nav.add(entry)
+        for of_trip in TRIP_PANELS:
+            trip_panels.add(of_trip)
+        for of_unit in UNIT_PANELS:
+            unit_panels.add(of_unit)
