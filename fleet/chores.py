@@ -13,7 +13,7 @@ from fleet.models import Trip
 from fleet.partitions import delete_readings_before, drop_partitions_before, ensure_partitions, next_month
 from fleet.readiness.service import LEASE, LIVE
 from fleet.records.seal import seal_entries
-from fleet.sweep import Chore
+from fleet.sweep import ASSESS, Chore
 from fleet.tasks import assess_all_due
 from fleet.tokens.service import forget_expired_tokens
 from fleet.units.flat_sensors import find_flat_sensors
@@ -64,7 +64,7 @@ def drop_old_readings(now: datetime) -> int:
 
 
 CHORES = (
-    Chore("fleet.assess", assess, task=ASSESS_TASK, alone=take_back_trips),
+    Chore("fleet.assess", assess, lane=ASSESS, task=ASSESS_TASK, alone=take_back_trips),
     Chore("fleet.flat_sensors", flat_sensors, every_s=600),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
     Chore("fleet.forget_tokens", forget_tokens, every_s=HOUR_S),

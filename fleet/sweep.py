@@ -2,7 +2,7 @@
 
 Apps put their chores into `chores` in `AppConfig.ready()`. A chore calls the same service as the task a bell wakes, so
 any number of sweeps may run beside any number of workers. Chores of one lane run one after the other in one thread;
-lanes do not wait for each other, so that a receiver that hangs (lane `deliver`) never keeps an assessment waiting.
+lanes do not wait for each other, so that neither a receiver that hangs nor long housekeeping delays an assessment.
 
 What one chore leaves for another is done in the same round: while the broker is away, the bell that a chore rings wakes
 the chore that does that task (`fleet.bell.stand_ins`), and nobody waits for two intervals of the sweep.
@@ -27,8 +27,8 @@ from fleet.metrics import SWEPT
 from fleet.registry import Registry
 
 logger = logging.getLogger(__name__)
-MAIN = "main"
-DELIVER = "deliver"
+ASSESS, MAIN, DELIVER = "assess", "main", "deliver"
+"""Assessments wait for nothing; housekeeping may take its time; a receiver may hang."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Chore:
     id: str
     run: Callable[[datetime], int]
     every_s: float | None = None
-    """Seconds between two runs; None: in every round of the sweep (WARMGATE_SWEEP_INTERVAL_S)."""
+    """Seconds from the begin of one run to the next; None: in every round of the sweep (WARMGATE_SWEEP_INTERVAL_S)."""
     lane: str = MAIN
     task: str | None = None
     """The task that does the same for a bell. A bell of this process that no worker hears runs the chore at once."""
@@ -76,9 +76,9 @@ def run_chore(chore: Chore) -> int:
 def sweep_once(*, lane: str | None = None) -> dict[str, int]:
     """Runs every chore (of a lane) once; chore id to how much it found.
 
-    The main lane comes first, then the others, each in order of ids: what the main lane finds leaves work for them.
+    Assessments first and messages last, else in order of ids: what is found leaves work for those that send.
     """
-    ordered = sorted(chores, key=lambda chore: (chore.lane != MAIN, chore.lane, chore.id))
+    ordered = sorted(chores, key=lambda chore: (chore.lane == DELIVER, chore.lane != ASSESS, chore.id))
     return {chore.id: run_chore(chore) for chore in ordered if lane in (None, chore.lane)}
 
 
@@ -121,10 +121,10 @@ class Lane:
             self._next_at |= dict.fromkeys((chore.id for chore in due), math.inf)
         return due
 
-    def done(self, chore: Chore) -> None:
+    def done(self, chore: Chore, *, begun_s: float) -> None:
         """Sets the chore's next run, unless it was called while it ran."""
         with self._changed:
-            again_at = time.monotonic() + chore.period_s
+            again_at = max(begun_s + chore.period_s, time.monotonic())
             self._next_at[chore.id] = min(self._next_at[chore.id], again_at)
 
     def wait(self, stopping: threading.Event) -> None:
@@ -173,8 +173,9 @@ class Sweep:
                 for chore in lane.take_due():
                     if self._stopping.is_set():
                         return
+                    begun_s = time.monotonic()
                     run_chore(chore)
-                    lane.done(chore)
+                    lane.done(chore, begun_s=begun_s)
                 lane.wait(self._stopping)
         finally:
             connections.close_all()

@@ -17,7 +17,7 @@ from fleet.bell import ASSESS_TASK, DELIVER_TASK, ring
 from fleet.embedded.receivers import Mailbox
 from fleet.models import Fleet, Role
 from fleet.registry import Registry
-from fleet.sweep import DELIVER, MAIN, Chore, Sweep, sweep_once
+from fleet.sweep import ASSESS, DELIVER, Chore, Sweep, sweep_once
 from tests import factories
 from tests.db.conftest import plan, post
 from tests.receivers import mailbox, route_to
@@ -121,7 +121,8 @@ def test_a_blocked_trip_is_mailed_in_the_round_that_found_it(
 
 
 @pytest.mark.django_db
-def test_one_round_does_the_main_lane_first(only: Registry[Chore]) -> None:
+def test_one_round_assesses_first_and_delivers_last(only: Registry[Chore]) -> None:
     only.add(Chore("alarms.deliver", lambda now: 0, lane=DELIVER))
-    only.add(Chore("fleet.assess", lambda now: 0, lane=MAIN))
-    assert list(sweep_once()) == ["fleet.assess", "alarms.deliver"]
+    only.add(Chore("alarms.audit", lambda now: 0))
+    only.add(Chore("fleet.assess", lambda now: 0, lane=ASSESS))
+    assert list(sweep_once()) == ["fleet.assess", "alarms.audit", "alarms.deliver"]
