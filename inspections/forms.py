@@ -16,6 +16,8 @@ from inspections.selectors import last_report, sheet_for
 from inspections.standing import open_defects
 
 ALARMS_FACT = "alarms.open"
+LOOK_AT_FACT = "fleet.look_at"
+"""Unit fact: items that readings ask to look at closely, each with why."""
 DISCLAIMER = (
     "This sheet is patterned on written vehicle reports (49 CFR 396.11 and 396.13 list parts of vehicles and may not "
     "cover a cargo heater). Local codes, your carrier's rules and the maker's manual stand above it. Never bypass a "
@@ -33,7 +35,8 @@ def form_document(fleet: Fleet, unit: Unit, key: str, *, now: datetime) -> dict[
              "state": str(defect.state), "opened_at": defect.opened_at, "inspection": defect.opened_by.inspection_id,
              "observation": defect.opened_by_id}
         )  # fmt: skip
-    groups = _groups(sheet, {name: getattr(unit.model, name) for name in DESIGN_FIELDS}, carried)
+    asked = {one["item"]: one["why"] for one in unit.state.facts.get(LOOK_AT_FACT, [[]])[0] or []}
+    groups = _groups(sheet, {name: getattr(unit.model, name) for name in DESIGN_FIELDS}, carried, asked)
     report = last_report(unit.pk, before=now, known_by=now)
     return _head(sheet) | {
         "unit": unit.number,
@@ -48,7 +51,7 @@ def blank_form(sheet: Sheet) -> dict[str, Any]:
     """The form of a sheet for a unit nothing is known of: no limits of a model, nothing carried over."""
     return _head(sheet) | {
         "unit": "",
-        "groups": _groups(sheet, {}, {}),
+        "groups": _groups(sheet, {}, {}, {}),
         "carried_elsewhere": [],
         "open_alarms": [],
         "last_report": None,
@@ -67,7 +70,10 @@ def _head(sheet: Sheet) -> dict[str, Any]:
 
 
 def _groups(
-    sheet: Sheet, design: Mapping[str, float | None], carried: dict[str, list[dict[str, Any]]]
+    sheet: Sheet,
+    design: Mapping[str, float | None],
+    carried: dict[str, list[dict[str, Any]]],
+    asked: Mapping[str, str],
 ) -> list[dict[str, Any]]:
     """The sheet's groups with limits as numbers; defects carried over stand at their items and leave *carried*."""
     items = items_of(sheet.groups, design=design)
@@ -86,6 +92,7 @@ def _groups(
                 for one in item.measures
             ],
             "carried": carried.pop(item.key, []),
+            "look_closer": asked.get(item.key, ""),
         }
 
     return [

@@ -40,6 +40,7 @@ class FormItemOutput(serializers.Serializer):
     if_fitted = serializers.BooleanField()
     measures = AskedOutput(many=True)
     carried = CarriedOutput(many=True)
+    look_closer = serializers.CharField(help_text="What the unit's own readings say about this item; empty: nothing.")
 
 
 class FormGroupOutput(serializers.Serializer):

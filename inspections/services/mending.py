@@ -12,12 +12,17 @@ from fleet.errors import Conflict, InvalidInput
 from fleet.models import Fleet, Member, Unit
 from fleet.records.canonical import content_hash
 from fleet.retry import on_conflict
+from fleet.units.state import record_facts
 from inspections.content import repair_content
 from inspections.models import Defect, Inspection, Observation, Repair, Signature
 from inspections.services.acts import finish_act
 from inspections.services.amending import locked_signed
 from inspections.signing import require_time, sign
 from inspections.standing import publish_standing, refold_defects
+
+HEAT_MENDED_FACT = "inspections.heat_mended"
+"""Unit fact: the item whose repair changed how the unit keeps or makes heat; learning begins anew from its time."""
+HEAT_ITEMS = frozenset({"doors", "insulation", "vents", "drains", "floor", "coil", "coolant", "belt", "warming"})
 
 
 def sign_repair(fleet: Fleet, pk: int, repair: Mapping[str, Any], *, by: Member, now: datetime) -> Repair:
@@ -39,6 +44,8 @@ def sign_repair(fleet: Fleet, pk: int, repair: Mapping[str, Any], *, by: Member,
             row = _store(unit, observation, repair, performed_at, by=by, now=now)
             refold_defects(unit, [observation.item])
             publish_standing(unit, now=now)
+            if row.kind == Repair.Kind.REPAIRED and row.item in HEAT_ITEMS:
+                record_facts({unit.pk: {HEAT_MENDED_FACT: row.item}}, at=performed_at, source="inspections")
             content = {
                 "inspection": inspection.pk, "item": row.item, "kind": str(row.kind), "what_done": row.what_done,
                 "content_hash": row.content_hash,

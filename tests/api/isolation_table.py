@@ -101,6 +101,7 @@ TABLE: Mapping[str, Mapping[str, tuple[Case, ...]]] = {
         "POST": (Named(({"number": "HB-9", "model": "{model}"},)),),
     },
     "unit": {"GET": (Hidden(),), "PATCH": (Hidden({"service": "in_service"}), Named(({"model": "{model}"},)))},
+    "unit-health": {"GET": (Hidden(),)},
     "unit-state": {"GET": (Hidden(),)},
     "unit-chart-svg": {"GET": (Hidden(),)},
     "unit-chart-png": {"GET": (Hidden(),)},

@@ -8,30 +8,34 @@ from django.http import HttpRequest
 
 from fleet.models import Unit
 from fleet.pages.panels import Rendered, UnitPanel, unit_panels
-from fleet.readiness.facts import UnitFacts
-
-LEARNED = "thermal.k_w_m2k"
+from thermal.adapter.learning.health import health_document
 
 
 def register() -> None:
     """Called once, when the app is ready."""
-    unit_panels.add(UnitPanel("thermal.insulation", 60, "Insulation of the box", _insulation))
+    unit_panels.add(UnitPanel("thermal.insulation", 60, "Box, heater and tank as the readings show them", _insulation))
 
 
 def _insulation(request: HttpRequest, unit: Unit, now: datetime) -> Rendered | None:
-    """What is known of how well the box keeps heat: as built, as tested, as learned from its own readings."""
-    facts = UnitFacts.from_rows(unit, unit.model, unit.state)
-    learned = facts.facts.get(LEARNED)
-    if learned is None and unit.model.k_w_m2k is None and unit.k_test_w_m2k is None:
+    """What is known of box, heater and tank: as built, as tested, as learned from the unit's own readings."""
+    health = health_document(unit, now=now)
+    if health["reference"] is None and not health["days"]:
         return None
-    best = unit.k_test_w_m2k or unit.model.k_w_m2k
-    k = float(learned.value["k_w_m2k"]) if learned is not None else None
-    context = {
-        "design_k": unit.model.k_w_m2k,
-        "tested_k": unit.k_test_w_m2k,
-        "tested_on": unit.k_tested_on,
-        "learned_k": k,
-        "learned_at": learned.at if learned is not None else None,
-        "worse_pct": 100 * (k / best - 1) if k is not None and best else None,
-    }
-    return Rendered("thermal/_insulation.html", context)
+    return Rendered(
+        "thermal/_insulation.html",
+        {
+            "health": health,
+            "design_k": unit.model.k_w_m2k,
+            "tested_k": unit.k_test_w_m2k,
+            "tested_on": unit.k_tested_on,
+            "k": health["insulation"],
+            "balance_pct": _pct(health["heat_balance"]),
+            "output_pct": _pct(health["heat_output"]),
+            "burn_pct": _pct(health["burn"]),
+        },
+    )
+
+
+def _pct(value: dict[str, float] | None) -> dict[str, float] | None:
+    """A value relative to the design, in per cent more or less."""
+    return None if value is None else {name: 100 * (value[name] - 1) for name in ("value", "low", "high")}
