@@ -18,6 +18,7 @@ from math import ceil
 from typing import Any
 
 from django.conf import settings
+from django.http import HttpRequest
 from rest_framework.exceptions import Throttled
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
@@ -110,7 +111,7 @@ def allow_login(*, username: str, address: str) -> None:
             raise Throttled(wait=taken.retry_after_s)
 
 
-def address_of(request: Request) -> str:
+def address_of(request: Request | HttpRequest) -> str:
     """Where a request comes from. Behind a proxy that is what the proxy itself wrote last."""
     forwarded = str(request.META.get("HTTP_X_FORWARDED_FOR", ""))
     if settings.BEHIND_PROXY and forwarded:

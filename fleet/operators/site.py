@@ -23,7 +23,7 @@ class OperatorSite(AdminSite):
     site_title = "warmgate"
     index_title = "Fleets, units, people and records"
     enable_nav_sidebar = True
-    site_url = None  # type: ignore[assignment]
+    site_url = None
 
     def register(self, model_or_iterable: Any, admin_class: Any = None, **options: Any) -> None:
         """Takes our own registers only. Other packages bring theirs (groups, tokens), which would write past the

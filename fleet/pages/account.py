@@ -50,7 +50,7 @@ class SignInView(View):
         try:
             member = signing_in.sign_in(request, **said, now=db_now())
         except Throttled as slow:
-            minutes = -int(-(slow.wait or 60) // 60)
+            minutes = -int(-(getattr(slow, "wait", None) or 60) // 60)
             return self._page(request, f"Too many tries. Wait {minutes} min, then try again.", status=429)
         except LoginRefused:
             return self._page(request, "This name and this password do not fit together.", status=422)

@@ -7,7 +7,6 @@ from django.contrib.auth.middleware import AuthenticationMiddleware
 from django.contrib.messages.middleware import MessageMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import HttpRequest, HttpResponse
-from django.http.response import HttpResponseBase
 
 from fleet.pages.paths import for_machines
 
@@ -33,6 +32,3 @@ class PageMessageMiddleware(MessageMiddleware):
     def process_request(self, request: HttpRequest) -> None:
         if not for_machines(request):
             super().process_request(request)
-
-    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
-        return super().process_response(request, response)

@@ -120,6 +120,7 @@ def tag(word: Any, said: str = "") -> dict[str, str]:
 def panel(context: Context, shown: Any) -> str:
     """A panel's own template, with its own names on top of the page's."""
     with context.push(**shown.context):
+        assert context.template is not None  # it is being rendered
         found = context.template.engine.get_template(shown.template)
         return found.render(context)
 
