@@ -8,7 +8,7 @@ class AlarmsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from alarms import checks, chores, findings, handlers, marks
+        from alarms import checks, chores, findings, handlers, marks, trip_record
         from alarms.notices import listener
         from alarms.pages import panels
 
@@ -17,5 +17,6 @@ class AlarmsConfig(AppConfig):
         checks.register()
         chores.register()
         marks.register()
+        trip_record.register()
         listener.register()
         panels.register()

@@ -13,6 +13,7 @@ class FleetConfig(AppConfig):
         from fleet.pages.urls import NAV, TRIP_PANELS, UNIT_PANELS
         from fleet.readiness.registry import checks
         from fleet.sweep import chores
+        from fleet.trip_records import own as trip_record
 
         for check in CHECKS:
             checks.add(check)
@@ -24,3 +25,4 @@ class FleetConfig(AppConfig):
             trip_panels.add(of_trip)
         for of_unit in UNIT_PANELS:
             unit_panels.add(of_unit)
+        trip_record.register()

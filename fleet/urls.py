@@ -53,6 +53,7 @@ api: list[URLPattern | URLResolver] = [
     path("tokens/rotate/", tokens.RotateView.as_view(), name="token-rotate"),
     path("tokens/<int:pk>/", tokens.TokenView.as_view(DETAIL | {"delete": "destroy"}), name="token"),
     path("", include("fleet.charts.urls")),
+    path("", include("fleet.trip_records.urls")),
     path("", include("inspections.urls")),
     path("", include("alarms.urls")),
     path("", include("thermal.adapter.urls")),

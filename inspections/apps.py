@@ -11,6 +11,7 @@ class InspectionsConfig(AppConfig):
     def ready(self) -> None:
         from fleet.readiness.registry import checks
         from fleet.sweep import chores
+        from inspections import trip_record
         from inspections.builtin import load_built_in_sheets
         from inspections.checks import CHECKS
         from inspections.chores import CHORES
@@ -21,4 +22,5 @@ class InspectionsConfig(AppConfig):
         for chore in CHORES:
             chores.add(chore)
         panels.register()
+        trip_record.register()
         post_migrate.connect(load_built_in_sheets, sender=self, dispatch_uid="inspections.sheets")

@@ -6,92 +6,25 @@ day's software: nothing in the file depends on when it was made.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from datetime import datetime
-from functools import lru_cache
-from io import BytesIO
 from typing import Any
-from xml.sax.saxutils import escape
 
-from reportlab.lib import colors
-from reportlab.lib.pagesizes import A4
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import Flowable, Paragraph, Spacer, Table
 
+from fleet.records.printing import GRID, pdf_of, text
 from inspections.forms import DISCLAIMER
 from inspections.models import Inspection, Observation, Repair, Signature
 
-MARGIN = 12 * mm
 WIDTHS = (46 * mm, 18 * mm, 122 * mm)
 WORDS = {"sound": "sound", "wear": "WEAR", "defect": "DEFECT", "not_seen": "not seen"}
-GRID = TableStyle(
-    [
-        ("GRID", (0, 0), (-1, -1), 0.25, colors.grey),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.0),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
-    ]
-)
-
-
-@lru_cache(maxsize=1)
-def _fonts() -> TTFont:
-    """The fonts that come with the PDF library, embedded so that every printer has them."""
-    regular = TTFont("Warmgate", "Vera.ttf")
-    pdfmetrics.registerFont(regular)
-    pdfmetrics.registerFont(TTFont("Warmgate-Bold", "VeraBd.ttf"))
-    return regular
-
-
-def printable(text: str) -> str:
-    """*text* in letters the font has: others lose their marks, and what is left over becomes a question mark."""
-    glyphs = _fonts().face.charToGlyph
-    out = []
-    for letter in text:
-        plain = letter if ord(letter) in glyphs else unicodedata.normalize("NFKD", letter)[:1]
-        out.append(plain if ord(plain) in glyphs or plain == "\n" else "?")
-    return "".join(out)
-
-
-def _style(size: float, *, bold: bool = False) -> ParagraphStyle:
-    _fonts()
-    return ParagraphStyle("w", fontName="Warmgate-Bold" if bold else "Warmgate", fontSize=size, leading=size * 1.2)
-
-
-def _text(text: str, size: float = 7.4, *, bold: bool = False) -> Paragraph:
-    marked = escape(printable(text)).replace("\n", "<br/>")
-    return Paragraph(marked, _style(size, bold=bold))
 
 
 def inspection_pdf(row: Inspection) -> bytes:
     """The PDF of a signed inspection; its unit, sheet and trip are loaded."""
-    out = BytesIO()
-    document = SimpleDocTemplate(
-        out,
-        pagesize=A4,
-        leftMargin=MARGIN,
-        rightMargin=MARGIN,
-        topMargin=MARGIN,
-        bottomMargin=MARGIN,
-        title=f"Inspection {row.pk}",
-        author="warmgate",
-        invariant=1,
-    )
     foot = f"inspection {row.pk} · {row.unit.number} · {row.content_hash[:16]}"
-
-    def footer(canvas: Any, _: Any) -> None:
-        canvas.setFont("Warmgate", 6)
-        canvas.drawString(MARGIN, 7 * mm, printable(foot))
-        canvas.drawRightString(A4[0] - MARGIN, 7 * mm, f"page {canvas.getPageNumber()}")
-
-    document.build(_story(row), onFirstPage=footer, onLaterPages=footer)
-    return out.getvalue()
+    return pdf_of(_story(row), title=f"Inspection {row.pk}", foot=foot)
 
 
 def _story(row: Inspection) -> list[Flowable]:
@@ -104,17 +37,17 @@ def _story(row: Inspection) -> list[Flowable]:
         .prefetch_related("signatures")
     )
     return [
-        _text(f"{row.sheet.title} · unit {row.unit.number} · {row.result}", 11, bold=True),
+        text(f"{row.sheet.title} · unit {row.unit.number} · {row.result}", 11, bold=True),
         Spacer(1, 2 * mm),
-        _text(_head(row), 7.5),
+        text(_head(row), 7.5),
         Spacer(1, 1.5 * mm),
         *_groups(row, observations),
         *_repairs(list(repairs.order_by("pk"))),
         Spacer(1, 1.5 * mm),
         _signatures(list(row.signatures.order_by("meaning"))),
         Spacer(1, 1.5 * mm),
-        _text(f"SHA-256 of what was signed: {row.content_hash}", 7),
-        _text(DISCLAIMER, 7),
+        text(f"SHA-256 of what was signed: {row.content_hash}", 7),
+        text(DISCLAIMER, 7),
     ]
 
 
@@ -148,18 +81,18 @@ def _groups(row: Inspection, observations: Sequence[Observation]) -> list[Flowab
         seen = [(item, by_item[item["key"]]) for item in group["items"] if item["key"] in by_item]
         if not seen:
             continue
-        story.append(_text(group["title"], 8.5, bold=True))
+        story.append(text(group["title"], 8.5, bold=True))
         if group.get("caution"):
-            story.append(_text(f"Caution: {group['caution']}", 7))
+            story.append(text(f"Caution: {group['caution']}", 7))
         story.append(Spacer(1, 0.8 * mm))
-        lines = [[_text(one.label), _outcome(one), _text(_words(item, one), 7)] for item, one in seen]
+        lines = [[text(one.label), _outcome(one), text(_words(item, one), 7)] for item, one in seen]
         story.append(Table(lines, colWidths=WIDTHS, style=GRID, hAlign="LEFT"))
         story.append(Spacer(1, 1.6 * mm))
     return story
 
 
 def _outcome(one: Observation) -> Paragraph:
-    return _text(WORDS[one.outcome], bold=one.outcome in (Observation.Outcome.WEAR, Observation.Outcome.DEFECT))
+    return text(WORDS[one.outcome], bold=one.outcome in (Observation.Outcome.WEAR, Observation.Outcome.DEFECT))
 
 
 def _words(item: dict[str, Any], one: Observation) -> str:
@@ -175,11 +108,10 @@ def _repairs(repairs: Sequence[Repair]) -> list[Flowable]:
     if not repairs:
         return []
     lines = [
-        [_text(one.observation.label), _text(one.kind.replace("_", " ")), _text(_repair_words(one), 7)]
-        for one in repairs
+        [text(one.observation.label), text(one.kind.replace("_", " ")), text(_repair_words(one), 7)] for one in repairs
     ]
     return [
-        _text("Repairs, or why none was necessary", 8.5, bold=True),
+        text("Repairs, or why none was necessary", 8.5, bold=True),
         Spacer(1, 0.8 * mm),
         Table(lines, colWidths=WIDTHS, style=GRID, hAlign="LEFT"),
     ]
@@ -193,7 +125,7 @@ def _repair_words(one: Repair) -> str:
 
 
 def _signatures(signatures: Sequence[Signature]) -> Table:
-    lines = [[_text("Signed", bold=True), _text(_signature_words(one))] for one in signatures]
+    lines = [[text("Signed", bold=True), text(_signature_words(one))] for one in signatures]
     return Table(lines, colWidths=(WIDTHS[0], WIDTHS[1] + WIDTHS[2]), style=GRID, hAlign="LEFT")
 
 

@@ -24,12 +24,12 @@ mpl.use("agg")
 mpl.rcParams["svg.hashsalt"] = "warmgate"
 mpl.rcParams["svg.fonttype"] = "none"
 
-WIDTH_IN = {Size.WIDE: 9.6, Size.NARROW: 3.75, Size.MAIL: 6.2}
-PANEL_IN = {Size.WIDE: 1.0, Size.NARROW: 1.0, Size.MAIL: 1.1}
-TICKS = {Size.WIDE: 14, Size.NARROW: 5, Size.MAIL: 9}
-FONT_PT = {Size.WIDE: 9.0, Size.NARROW: 7.5, Size.MAIL: 8.5}
-PNG_DPI = {Size.WIDE: 120, Size.NARROW: 160, Size.MAIL: 96}
-LEFT = {Size.WIDE: 0.07, Size.NARROW: 0.155, Size.MAIL: 0.105}
+WIDTH_IN = {Size.WIDE: 9.6, Size.NARROW: 3.75, Size.MAIL: 6.2, Size.PRINT: 8.6}
+PANEL_IN = {Size.WIDE: 1.0, Size.NARROW: 1.0, Size.MAIL: 1.1, Size.PRINT: 0.85}
+TICKS = {Size.WIDE: 14, Size.NARROW: 5, Size.MAIL: 9, Size.PRINT: 12}
+FONT_PT = {Size.WIDE: 9.0, Size.NARROW: 7.5, Size.MAIL: 8.5, Size.PRINT: 8.5}
+PNG_DPI = {Size.WIDE: 120, Size.NARROW: 160, Size.MAIL: 96, Size.PRINT: 170}
+LEFT = {Size.WIDE: 0.07, Size.NARROW: 0.155, Size.MAIL: 0.105, Size.PRINT: 0.075}
 RIGHT = 0.985
 TOP_IN, STRIP_ROW_IN, HEAD_IN, KEY_ROW_IN = 0.38, 0.22, 0.38, 0.135
 MAIL_PANELS = 2
@@ -41,7 +41,7 @@ def svg(picture: Picture, paper: Paper) -> bytes:
     out = BytesIO()
     with _one_at_a_time:
         figure = _figure(picture, paper)
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None}, transparent=paper.transparent)
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return _described(out.getvalue().decode(), picture).encode()
 
 
@@ -68,7 +68,7 @@ def _figure(picture: Picture, paper: Paper) -> Figure:
     strip_in, foot_in = STRIP_ROW_IN * len(rows), 0.3 + 0.0195 * font_pt * len(key)
     heights = [panel.height * PANEL_IN[paper.size] for panel in panels]
     total_in = TOP_IN + strip_in + 0.05 + sum(heights) + sum(heads) + foot_in
-    figure = Figure(figsize=(WIDTH_IN[paper.size], total_in), facecolor=paper.ink.paper)
+    figure = Figure(figsize=(WIDTH_IN[paper.size], total_in), facecolor=paper.ground)
     left = LEFT[paper.size]
     figure.text(
         left, 1 - 0.3 / total_in, picture.title, fontsize=font_pt + 1.5, color=paper.ink.ink, weight="bold"

@@ -11,10 +11,10 @@ from fleet.charts.paper import POINTS, STROKES, Paper, Size
 from fleet.charts.picture import Line, Panel, Picture
 from fleet.charts.thin import broken, gap_s, thinned
 
-BINS = {Size.WIDE: 320, Size.NARROW: 140, Size.MAIL: 200}
+BINS = {Size.WIDE: 320, Size.NARROW: 140, Size.MAIL: 200, Size.PRINT: 400}
 """Measured points are thinned to two per bin: more could not be told apart at this width."""
 ORDER = ("alarm", "event", "doors", "stop")
-KEY_CHARS = {Size.WIDE: 128, Size.NARROW: 62, Size.MAIL: 96}
+KEY_CHARS = {Size.WIDE: 128, Size.NARROW: 62, Size.MAIL: 96, Size.PRINT: 122}
 KEYS_IN_ROW = 3
 """Of a narrow chart."""
 MARKERS = {"alarm": "v", "event": "|"}
@@ -117,7 +117,7 @@ def _draw_line(axes: Any, line: Line, panel: Panel, paper: Paper) -> None:
         few = len(at_s) <= 60
         axes.plot(
             at_s, shown, POINTS.get(line.role, "o"), color=color, markersize=3.2 if few else 1.8,
-            markerfacecolor=paper.ink.paper if few else color, markeredgewidth=0.7, label=line.name,
+            markerfacecolor=paper.ground if few else color, markeredgewidth=0.7, label=line.name,
         )  # fmt: skip
     else:
         marker = {"marker": POINTS.get(line.role, "o"), "markersize": 2.6} if line.measured and len(at_s) <= 60 else {}

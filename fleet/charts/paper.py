@@ -16,11 +16,13 @@ class Look(StrEnum):
 
 
 class Size(StrEnum):
-    """`wide` for a page, `narrow` for a phone of 360 pixels, `mail` for a letter: its first two panels only."""
+    """`wide` for a page, `narrow` for a phone of 360 pixels, `mail` for a letter: its first two panels only, `print`
+    for paper."""
 
     WIDE = "wide"
     NARROW = "narrow"
     MAIL = "mail"
+    PRINT = "print"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +90,15 @@ class Paper:
     fahrenheit: bool = False
     gallons: bool = False
     zone: tzinfo = UTC
-    transparent: bool = False
 
     @property
     def ink(self) -> Ink:
         return INKS[self.look]
+
+    @property
+    def ground(self) -> str:
+        """The colour under everything: real paper is white."""
+        return "#ffffff" if self.size is Size.PRINT else self.ink.paper
 
     @property
     def measures(self) -> str:

@@ -48,6 +48,7 @@ def fill(other: Fleet, now: datetime, client_of: Callable[..., APIClient]) -> di
     hold = held(other, now, reference="T-SECRET-2", number="SECRET-1")
     planned = Trip.objects.for_fleet(other).get(reference="T-SECRET")
     Trip.objects.for_fleet(other).filter(pk=hold.trip_id).update(stops=planned.stops, loads=planned.loads)
+    Trip.objects.for_fleet(other).filter(pk=planned.pk).update(departed_at=now)  # so that it has a record
     alarm = an_alarm(other, now, number="SECRET-1")
     stop_book(other, unit, now)
     return _ids(other) | _inspected(boss) | {

@@ -9,10 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from fleet.charts.registry import mark_sources, trip_charts
 from fleet.events import EventHandler, Handled, handlers
 from fleet.holds import listeners
 from fleet.readiness.registry import checks
 from fleet.registry import DuplicateId, Registry
+from fleet.trip_records.sections import sections
 
 ROOT = Path(__file__).parents[2]
 TOP_LEVEL = {
@@ -91,6 +93,26 @@ def test_every_event_type_registered_and_no_other() -> None:
 
 def test_every_hold_listener_registered_and_no_other() -> None:
     assert listeners.ids() == ["alarms.notices", "alarms.records"]
+
+
+def test_every_section_of_the_trip_record_registered_and_no_other() -> None:
+    assert sections.ids() == [
+        "alarms.alarms",
+        "fleet.acts",
+        "fleet.excursions",
+        "fleet.gaps",
+        "fleet.load",
+        "fleet.set_point",
+        "fleet.temperatures",
+        "inspections.signed",
+        "thermal.chart",
+        "thermal.mean_kinetic",
+    ]
+
+
+def test_every_chart_and_every_source_of_marks_registered() -> None:
+    assert trip_charts.ids() == ["forecast"]
+    assert mark_sources.ids() == ["alarms.raised"]
 
 
 def test_a_duplicate_id_stops_start_up() -> None:

@@ -13,7 +13,7 @@ class ThermalConfig(AppConfig):
         from fleet.readiness.registry import checks
         from fleet.warmers import Warmer, warmers
         from thermal import warm
-        from thermal.adapter import charts
+        from thermal.adapter import charts, trip_record
         from thermal.adapter.checks import CHECKS
         from thermal.adapter.commodities import sync_commodities
         from thermal.adapter.learning import chores
@@ -24,5 +24,6 @@ class ThermalConfig(AppConfig):
         panels.register()
         chores.register()
         charts.register()
+        trip_record.register()
         warmers.add(Warmer("thermal.model", warm))
         post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")

@@ -14,6 +14,7 @@ from fleet.models import Trip
 from fleet.readiness.facts import Facts
 from fleet.readiness.selectors import facts_of, own_unit
 from fleet.readiness.service import TripHasNoUnit
+from fleet.trips.due import LIVE
 from thermal import ThermalError
 from thermal.adapter.ambient import HOUR
 from thermal.adapter.chart_words import forecast_words, measured_words
@@ -59,9 +60,10 @@ def trip_picture(trip: Trip, now: datetime) -> Picture:
         since_s=since.timestamp(),
         until_s=until.timestamp(),
         panels=tuple(_panels(facts, measured, course, inputs)),
-        spans=_stops(facts, now) + measured.spans("door_open", kind="doors", words="doors open"),
+        spans=_stops(facts, now, since=since, until=until)
+        + measured.spans("door_open", kind="doors", words="doors open"),
         marks=marks_of(unit.pk, since=since, until=until),
-        now_s=now.timestamp() if since <= now <= until else None,
+        now_s=now.timestamp() if trip.state in LIVE and since <= now <= until else None,
         words=(f"{title}.", *expected, *measured_words(measured)),
         notes=tuple(_notes(inputs, course, measured)),
     )
@@ -80,7 +82,7 @@ def window_of(trip: Trip, facts: Facts, now: datetime) -> tuple[datetime, dateti
 
 def _inputs(trip: Trip, facts: Facts, now: datetime) -> Inputs | str:
     """The model's inputs, or in words why there is nothing to expect."""
-    if trip.state not in (Trip.State.PLANNED, Trip.State.UNDER_WAY):
+    if trip.state not in LIVE:
         return f"The trip is {str(trip.state).replace('_', ' ')}: only what was measured is shown."
     if not facts.trip.needs_heat:
         return "The load needs no heat: only what was measured is shown."
@@ -91,10 +93,10 @@ def _inputs(trip: Trip, facts: Facts, now: datetime) -> Inputs | str:
     return f"No forecast. {inputs.words}" if isinstance(inputs, NotEnough) else inputs
 
 
-def _stops(facts: Facts, now: datetime) -> tuple[Span, ...]:
-    """Every place on the trip, as late as the trip is."""
+def _stops(facts: Facts, now: datetime, *, since: datetime, until: datetime) -> tuple[Span, ...]:
+    """Every place on the trip within the window, as late as the trip is."""
     late = facts.trip.delay(now)
-    return tuple(
+    spans = (
         Span(
             "stop",
             stop.place,
@@ -103,6 +105,7 @@ def _stops(facts: Facts, now: datetime) -> tuple[Span, ...]:
         )
         for stop in facts.trip.stops
     )
+    return tuple(span for span in spans if span.from_s <= until.timestamp() and span.until_s >= since.timestamp())
 
 
 def _notes(inputs: Inputs | str, course: Course | None, measured: Measured) -> Iterator[str]:
