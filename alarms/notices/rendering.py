@@ -8,23 +8,26 @@ from typing import Any
 
 from django.template.loader import render_to_string
 
-from alarms.channels.email import Mail
+from alarms.channels.email import CHART_ID, Mail
 from alarms.channels.webhook import HookMessage
 from alarms.models import Delivery
+from alarms.notices.charts import chart_of
 from alarms.notices.letters import Letter, letter_of
 from fleet.clock import text_of
 
 
 def mail_of(delivery: Delivery) -> Mail:
-    """The mail; its id and text are the same on every attempt."""
+    """The mail; its id and text are the same on every attempt, its chart is of the attempt."""
     letter = letter_of(delivery.purpose, delivery.document)
+    image = chart_of(delivery)
     return Mail(
         message_id=delivery.message_id,
         to=delivery.address,
         subject=letter.subject,
         text=plain_text(letter),
-        html=render_to_string("alarms/letter.html", {"letter": letter}),
+        html=render_to_string("alarms/letter.html", {"letter": letter, "chart": CHART_ID if image else ""}),
         thread=f"notice-{delivery.notice_id}" if delivery.notice_id else "",
+        image=image,
     )
 
 
