@@ -92,6 +92,18 @@ def test_a_manager_releases_a_trip_with_a_reason_and_a_confirmation(
     assert (row["state"], row["release_reason"]) == ("released", "The load was changed to dry goods by telephone.")
 
 
+def test_a_release_needs_no_scripts(as_: Opened, evening: Evening, held: Callable[[str, str], int]) -> None:
+    hold = held("T-905", "HB-107")
+    page = as_("manager", java_script_enabled=False)
+    page.goto("/trips/T-905/")
+    page.get_by_role("link", name="Release this trip").click()
+    page.get_by_label("Why may it leave?").fill("The customer takes the risk, in writing.")
+    page.get_by_label("I have read every cause above").check()
+    page.get_by_role("button", name="Release T-905").click()
+    expect(page).to_have_url(re.compile("/trips/T-905/$"))
+    assert evening.api("manager").get(f"holds/{hold}/")["state"] == "released"
+
+
 def test_a_dispatcher_is_not_offered_a_release_and_cannot_take_it(
     as_: Opened, evening: Evening, watch: Watch, held: Callable[[str, str], int]
 ) -> None:
