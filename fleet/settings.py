@@ -21,6 +21,7 @@ ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
 PUBLIC_URL = env.text("PUBLIC_URL", "http://127.0.0.1:8000")
 
 INSTALLED_APPS = [
+    "fleet",  # before the operators' pages, whose templates it replaces
     "fleet.operators.apps.OperatorsConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -33,7 +34,6 @@ INSTALLED_APPS = [
     "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
-    "fleet",
     "inspections",
     "alarms",
     "thermal.adapter",
