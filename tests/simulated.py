@@ -68,6 +68,8 @@ def store(unit: Unit, history: History, *, start: datetime, since_d: float = 0.0
         for i, at_s in enumerate(history.at_s.tolist())
         if since_d <= at_s / 86_400 < until_d
     ]
+    if not rows:
+        return 0
     Reading.objects.bulk_create(rows)
     newest = max(row.at for row in rows)
     state = UnitState.objects.across_fleets().get(unit=unit)
