@@ -68,8 +68,8 @@ def test_the_doubt_is_told_as_heat_lost_although_it_is_of_the_attend_tier(tarn: 
 
 def test_looking_often_and_looking_seldom_find_the_same(tarn: Fleet, other: Fleet) -> None:
     often, seldom = unit_of(tarn), unit_of(other)
-    look_in_steps(often, minutes=5)
-    look_in_steps(seldom, minutes=240)
+    look_in_steps(often, minutes=10)
+    look_in_steps(seldom, minutes=60)
     kept = UnitLearning.objects.across_fleets()
     assert kept.get(unit=often).watch == kept.get(unit=seldom).watch
 
