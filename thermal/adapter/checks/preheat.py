@@ -25,10 +25,10 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     set_c = forecast.inputs.trip.set_point_c
     box = box_air(facts, set_c, now)
     if box.is_warm(facts, set_c):
-        warm = _finding(Outcome.PASS, f"The box is warm: {box.air_c:g} °C.", 0.0, forecast)
+        warm = _finding(Outcome.PASS, f"The box is warm: {box.air_c:.1f} °C.", 0.0, forecast)
         return warm._replace(changes_at=box.measured_until)
     if now >= facts.trip.loading_at:
-        return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {box.air_c:g} °C.", None, forecast)
+        return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {box.air_c:.1f} °C.", None, forecast)
     finding = _in_time(facts, forecast, air_c=box.air_c, now=now)
     moments = [moment for moment in (finding.changes_at, box.measured_until) if moment is not None]
     return finding._replace(changes_at=min(moments, default=None))
@@ -42,7 +42,9 @@ def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, now: datetime) -
         text = f"The box never gets to {set_c:g} °C; it settles near {warming.equilibrium_c or 0.0:.1f} °C."
         return _finding(Outcome.BLOCK, text, None, forecast, Remedy("change_unit", "Take a stronger unit."))
     left_h = (facts.trip.loading_at - now) / timedelta(hours=1)
-    needed = f"Warming the box from {air_c:g} °C takes {warming.empty_h:.1f} h; {left_h:.1f} h are left before loading."
+    needed = (
+        f"Warming the box from {air_c:.1f} °C takes {warming.empty_h:.1f} h; {left_h:.1f} h are left before loading."
+    )
     if warming.empty_h > left_h:
         later = facts.trip.loading_at + timedelta(hours=warming.empty_h - left_h)
         remedy = Remedy("load_later", f"Switch on now and load from {later:%H:%M} UTC on.", then=Outcome.CONCERN)
