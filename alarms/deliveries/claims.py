@@ -84,7 +84,7 @@ def _claim(now: datetime) -> Claim | bool | None:
 
 def _first_in_lane(now: datetime) -> Delivery | None:
     """The longest due message that nothing older of its lane stands before."""
-    rows = unblocked(now).filter(due_deliveries(now)).order_by("next_attempt_at", "pk")
+    rows = unblocked(now).filter(due_deliveries(now)).order_by("next_attempt_at", "pk").select_related("route__member")
     if connection.features.has_select_for_update_skip_locked:
         rows = rows.select_for_update(skip_locked=True, of=("self",))
     delivery: Delivery | None = rows.first()

@@ -57,7 +57,10 @@ def letter_of(purpose: str, document: Document) -> Letter:
 def _telling(document: Document) -> Letter:
     subject = _subject(document)
     number = document["notice"]
-    acknowledge = f"Mark notice {number} as seen to stop the repeats: POST /api/v1/notices/{number}/seen/"
+    acknowledge = (
+        "To stop the repeats, follow a link above, sign in and say that you have seen this; a machine sends "
+        f"POST /api/v1/notices/{number}/seen/."
+    )
     return Letter(
         subject=subject,
         headline=subject,

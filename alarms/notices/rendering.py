@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -14,11 +15,16 @@ from alarms.models import Delivery
 from alarms.notices.charts import chart_of
 from alarms.notices.letters import Letter, letter_of
 from fleet.clock import text_of
+from fleet.models import Member
+from fleet.pages.measures import in_units
 
 
 def mail_of(delivery: Delivery) -> Mail:
-    """The mail; its id and text are the same on every attempt, its chart is of the attempt."""
+    """The mail, in the units its reader has chosen; its id and text are the same on every attempt, its chart is of the
+    attempt."""
     letter = letter_of(delivery.purpose, delivery.document)
+    if delivery.route is not None:
+        letter = in_units_of(letter, delivery.route.member)
     image = chart_of(delivery)
     return Mail(
         message_id=delivery.message_id,
@@ -28,6 +34,21 @@ def mail_of(delivery: Delivery) -> Mail:
         html=render_to_string("alarms/letter.html", {"letter": letter, "chart": CHART_ID if image else ""}),
         thread=f"notice-{delivery.notice_id}" if delivery.notice_id else "",
         image=image,
+    )
+
+
+def in_units_of(letter: Letter, member: Member) -> Letter:
+    """The letter with its temperatures and volumes as the member reads them; documents stay metric."""
+
+    def said(text: str) -> str:
+        return in_units(text, scale=member.scale, volume=member.volume)
+
+    return replace(
+        letter,
+        headline=said(letter.headline),
+        intro=tuple(map(said, letter.intro)),
+        sections=tuple(replace(part, lines=tuple(map(said, part.lines))) for part in letter.sections),
+        closing=tuple(map(said, letter.closing)),
     )
 
 

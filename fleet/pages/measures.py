@@ -72,14 +72,20 @@ def sentence(text: str, reader: Reader, near: datetime | None = None) -> str:
 
     A time of day without a date is taken as the one nearest to *near* (default: now).
     """
-    if reader.scale == Scale.FAHRENHEIT:
+    text = in_units(text, scale=reader.scale, volume=reader.volume)
+    return _MOMENT.sub(lambda found: _moment(found, reader, near or reader.now), text)
+
+
+def in_units(text: str, *, scale: str, volume: str) -> str:
+    """The sentence with its temperatures and volumes in this scale and measure; its times stay as they are."""
+    if scale == Scale.FAHRENHEIT:
         text = _CELSIUS.sub(_fahrenheit, text)
         text = _KELVIN.sub(lambda found: f"{_number(_read(found[1]) * 9 / 5, found[1])} °F", text)
-    if reader.volume == Volume.GALLONS:
+    if volume == Volume.GALLONS:
         text = _LITRES.sub(
             lambda found: f"{_number(_read(found[1]) / L_PER_GALLON, found[1], more=1)} gal{found[2] or ''}", text
         )
-    return _MOMENT.sub(lambda found: _moment(found, reader, near or reader.now), text)
+    return text
 
 
 def _fahrenheit(found: re.Match[str]) -> str:
