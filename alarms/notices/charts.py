@@ -10,6 +10,7 @@ from fleet.charts.paper import Paper, Size
 from fleet.charts.registry import FORECAST, trip_charts
 from fleet.clock import db_now
 from fleet.models import Fleet, Trip
+from fleet.models.members import Scale, Volume
 from fleet.pages.reader import zone_named
 from fleet.readiness.selectors import trips_with_units
 
@@ -25,7 +26,7 @@ def chart_of(delivery: Delivery) -> bytes:
     if reference is None:
         return b""
     try:
-        image = _drawn(delivery.fleet_id, reference)
+        image = _drawn(delivery, reference)
     except Exception:
         logger.exception("The chart of delivery %s failed; the mail goes without", delivery.pk)
         MAIL_CHARTS.labels(outcome="failed").inc()
@@ -44,9 +45,10 @@ def _trip_of(delivery: Delivery) -> str | None:
     return next((subject["trip"] for subject in subjects if subject.get("trip")), None)
 
 
-def _drawn(fleet_id: int, reference: str) -> bytes:
+def _drawn(delivery: Delivery, reference: str) -> bytes:
+    """The forecast in the fleet's zone and, for a member, in the units they have chosen."""
     chart = trip_charts.get(FORECAST)
-    found = Trip.objects.for_fleet(fleet_id).filter(reference=reference).values_list("pk", flat=True).first()
+    found = Trip.objects.for_fleet(delivery.fleet_id).filter(reference=reference).values_list("pk", flat=True).first()
     if chart is None or found is None:
         return b""
     trip = trips_with_units([found])[0]
@@ -57,5 +59,12 @@ def _drawn(fleet_id: int, reference: str) -> bytes:
         return b""
     from fleet.charts.draw import png  # the drawing library is heavy, and not every process sends mail
 
-    zone = zone_named(Fleet.objects.get(pk=fleet_id).time_zone)
-    return png(picture, Paper(size=Size.MAIL, zone=zone))
+    zone = zone_named(Fleet.objects.get(pk=delivery.fleet_id).time_zone)
+    reader = delivery.route.member if delivery.route is not None else None
+    paper = Paper(
+        size=Size.MAIL,
+        zone=zone,
+        fahrenheit=reader is not None and reader.scale == Scale.FAHRENHEIT,
+        gallons=reader is not None and reader.volume == Volume.GALLONS,
+    )
+    return png(picture, paper)
