@@ -25,6 +25,13 @@ def time_ticks(since_s: float, until_s: float, *, paper: Paper, most: int) -> li
     return ticks
 
 
+def hour_ticks(since_s: float, until_s: float, *, paper: Paper, most: int) -> list[tuple[float, str]]:
+    """Whole hours from nought, *most* at most."""
+    hours = (until_s - since_s) / 3600
+    step_h = next((step for step in STEPS_H if hours / step <= most), STEPS_H[-1])
+    return [(since_s + 3600.0 * hour, f"{hour}") for hour in range(0, int(hours) + 1, step_h)]
+
+
 def _on_step(hour: int, day: int, step_h: int) -> bool:
     if step_h <= 24:
         return hour % step_h == 0

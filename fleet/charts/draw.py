@@ -15,7 +15,7 @@ from xml.sax.saxutils import escape
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from fleet.charts.axes import time_ticks
+from fleet.charts.axes import hour_ticks, time_ticks
 from fleet.charts.panels import draw_panel, draw_strip, key_rows, key_words, rows_of
 from fleet.charts.paper import Paper, Size
 from fleet.charts.picture import Picture
@@ -73,7 +73,8 @@ def _figure(picture: Picture, paper: Paper) -> Figure:
     figure.text(
         left, 1 - 0.3 / total_in, picture.title, fontsize=font_pt + 1.5, color=paper.ink.ink, weight="bold"
     )  # fmt: skip
-    ticks = time_ticks(picture.since_s, picture.until_s, paper=paper, most=TICKS[paper.size])
+    ticks_of = hour_ticks if picture.relative else time_ticks
+    ticks = ticks_of(picture.since_s, picture.until_s, paper=paper, most=TICKS[paper.size])
     top_in = total_in - TOP_IN
 
     def axes_of(height_in: float, head_in: float) -> Any:

@@ -114,6 +114,8 @@ class Picture:
     now_s: float | None = None
     words: tuple[str, ...] = ()
     """What a person who cannot see it needs to know: sentences, metric and in UTC."""
+    relative: bool = False
+    """Whether time counts from nought: the axis then shows hours and no clock."""
     notes: tuple[str, ...] = field(default=())
     """What the chart does not show, or shows otherwise than expected."""
 

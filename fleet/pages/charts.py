@@ -35,14 +35,18 @@ class ChartView(PageView):
     """One image in the reader's units, zone and colours; `?look=` and `?size=` are what the page's markup chooses."""
 
     def answered(self, request: HttpRequest, picture: Picture) -> HttpResponseBase:
-        paper = Paper(
-            size=Size.NARROW if request.GET.get("size") == Size.NARROW else Size.WIDE,
-            look=Look.DARK if request.GET.get("look") == Look.DARK else Look.LIGHT,
-            fahrenheit=self.reader.scale == Scale.FAHRENHEIT,
-            gallons=self.reader.volume == Volume.GALLONS,
-            zone=self.reader.zone if isinstance(self.reader.zone, ZoneInfo) else ZoneInfo("UTC"),
-        )
-        return image_answer(request, picture, paper, form="svg")
+        return image_answer(request, picture, paper_for(request, self.reader), form="svg")
+
+
+def paper_for(request: HttpRequest, reader: Reader) -> Paper:
+    """The reader's own paper, in the size and colours that the page's markup chose."""
+    return Paper(
+        size=Size.NARROW if request.GET.get("size") == Size.NARROW else Size.WIDE,
+        look=Look.DARK if request.GET.get("look") == Look.DARK else Look.LIGHT,
+        fahrenheit=reader.scale == Scale.FAHRENHEIT,
+        gallons=reader.volume == Volume.GALLONS,
+        zone=reader.zone if isinstance(reader.zone, ZoneInfo) else ZoneInfo("UTC"),
+    )
 
 
 class ForecastImage(ChartView):

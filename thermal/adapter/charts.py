@@ -129,10 +129,10 @@ def _panels(facts: Facts, measured: Measured, course: Course | None, inputs: Inp
     yield Panel("Outside", "degC", lines, height=0.8)
     yield _air_panel(measured, course, at_s)
     if course is not None and at_s is not None:
-        yield _heat_panel(course, at_s)
+        yield heat_panel(course, at_s)
     yield _fuel_panel(facts, measured, course, at_s)
     if course is not None and at_s is not None and np.isfinite(course.damage_after_h).any():
-        yield _time_panel(course, at_s[0])
+        yield time_panel(course, at_s[0])
 
 
 def _load_panel(facts: Facts, measured: Measured, course: Course | None, at_s: Array | None) -> Panel:
@@ -172,7 +172,7 @@ def _known(*lines: Line | None) -> tuple[Line, ...]:
     return tuple(line for line in lines if line is not None)
 
 
-def _heat_panel(course: Course, at_s: Array) -> Panel:
+def heat_panel(course: Course, at_s: Array) -> Panel:
     available = np.full(2, course.available_kw)
     given = np.append(course.given_kw, course.given_kw[-1:])
     return Panel(
@@ -195,7 +195,7 @@ def _fuel_panel(facts: Facts, measured: Measured, course: Course | None, at_s: A
     return Panel("Fuel", "L", lines, (), limits, from_zero=True)
 
 
-def _time_panel(course: Course, start_s: float) -> Panel:
+def time_panel(course: Course, start_s: float) -> Panel:
     hours = np.where(np.isfinite(course.damage_after_h), course.damage_after_h, np.nan)
     at_s: Array = start_s + 3600.0 * np.arange(len(hours), dtype=np.float64)
     return Panel(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
@@ -12,7 +13,7 @@ from fleet.models import Fleet
 from fleet.readiness.facts import DESIGN_FIELDS
 from fleet.trips.plan import filled_load, refuse_hazard
 from fleet.trips.selectors import commodities_by_key, unit_of
-from thermal import ThermalError, estimate, request_of
+from thermal import EstimateRequest, ThermalError, estimate, request_of
 from thermal.adapter.inputs import BOX_FIELDS, HEATER_FIELDS
 
 COMMODITY_FIELDS = ("freezes_c", "damage_c", "high_c", "cp_kj_kgk", "latent_kj_kg", "respiration_w_kg")
@@ -20,6 +21,13 @@ COMMODITY_FIELDS = ("freezes_c", "damage_c", "high_c", "cp_kj_kgk", "latent_kj_k
 
 def estimate_document(fleet: Fleet, body: Mapping[str, Any], *, now: datetime) -> dict[str, Any]:
     """The calculator's answer as a document. Stores nothing. *Raises* InvalidInput pointing at the value."""
+    asked = request_for(fleet, body, now=now)
+    with _pointing():
+        return asdict(estimate(asked))
+
+
+def request_for(fleet: Fleet, body: Mapping[str, Any], *, now: datetime) -> EstimateRequest:
+    """The model's request of a body, filled from the unit and the commodity it names. *Raises* InvalidInput."""
     request = {
         name: dict(value) if isinstance(value, Mapping) else value
         for name, value in body.items()
@@ -29,8 +37,15 @@ def estimate_document(fleet: Fleet, body: Mapping[str, Any], *, now: datetime) -
     request["load"] = _load(fleet, request["load"])
     if body.get("unit") is not None:
         request |= _unit(fleet, body["unit"], request, now)
+    with _pointing():
+        return request_of(request)
+
+
+@contextmanager
+def _pointing() -> Iterator[None]:
+    """Says of a value that the physics refuses where it stands in the body."""
     try:
-        return asdict(estimate(request_of(request)))
+        yield
     except ThermalError as error:
         pointer = "/" + error.field.replace(".", "/").replace("[", "/").replace("]", "")
         raise InvalidInput(str(error), errors=[FieldError(pointer, error.code, str(error))]) from error

@@ -7,12 +7,13 @@ from datetime import datetime
 from django.http import HttpRequest
 
 from fleet.models import Unit
-from fleet.pages.panels import Rendered, UnitPanel, unit_panels
+from fleet.pages.panels import NavEntry, Rendered, UnitPanel, nav, unit_panels
 from thermal.adapter.learning.health import health_document
 
 
 def register() -> None:
     """Called once, when the app is ready."""
+    nav.add(NavEntry("thermal.calculator", "Calculator", "page-calculator", 60))
     unit_panels.add(UnitPanel("thermal.insulation", 60, "Box, heater and tank as the readings show them", _insulation))
 
 

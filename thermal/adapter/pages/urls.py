@@ -1,5 +1,10 @@
 """Routes of these pages, outside /api/."""
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from thermal.adapter.pages import calculator
+
+urlpatterns: list[URLPattern] = [
+    path("calculator/", calculator.CalculatorView.as_view(), name="page-calculator"),
+    path("calculator/chart.svg", calculator.CalculatorChart.as_view(), name="page-calculator-chart"),
+]
