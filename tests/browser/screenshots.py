@@ -52,17 +52,12 @@ def phone_waiting(page: Page) -> None:
     expect(page.get_by_text("1 waiting to be sent")).to_be_visible()
 
 
-def calculator(page: Page) -> None:
-    page.goto("/calculator/")
-
-
 SHOTS: dict[str, tuple[str, dict[str, int], Callable[[Page], None]]] = {
     "departures": ("manager", DESK, departures),
     "trip": ("manager", DESK, trip),
     "unit": ("manager", DESK, unit),
     "phone-item": ("inspector", PHONE, phone_item),
     "phone-waiting": ("inspector", PHONE, phone_waiting),
-    # "calculator": ("dispatcher", DESK, calculator),
 }
 
 
