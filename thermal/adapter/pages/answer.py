@@ -13,6 +13,10 @@ from thermal.course import course_of
 from thermal.request import EstimateRequest
 
 
+COLDEST_SAID_C = -60.0
+"""Colder than this is no winter on a road: a strong heater in a small box needs no such number (choice)."""
+
+
 def sentences(document: dict[str, Any], request: EstimateRequest) -> Iterator[str]:
     """What the numbers say, metric: the page says them in the reader's units."""
     ambient, set_c = request.trip.ambient_c[0], request.trip.set_point_c
@@ -23,7 +27,8 @@ def sentences(document: dict[str, Any], request: EstimateRequest) -> Iterator[st
         holds = "The heater holds" if available >= needed else "The heater cannot hold"
         coldest = set_c - available / needed * (set_c - ambient)
         yield f"{holds} {set_c:.1f} °C at {ambient:.1f} °C outside: {needed:.1f} kW needed, {available:.1f} kW given."
-        yield f"At full output it would hold the set point down to {coldest:.0f} °C outside."
+        if coldest > COLDEST_SAID_C:
+            yield f"At full output it would hold the set point down to {coldest:.0f} °C outside."
     if request.load.mass_kg > 0:
         limit = request.load.damage_limit_c
         if document["coldest_edge_c"] is not None:
