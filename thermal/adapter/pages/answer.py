@@ -12,7 +12,6 @@ from thermal.adapter.charts import heat_panel, time_panel
 from thermal.course import course_of
 from thermal.request import EstimateRequest
 
-
 COLDEST_SAID_C = -60.0
 """Colder than this is no winter on a road: a strong heater in a small box needs no such number (choice)."""
 
