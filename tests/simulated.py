@@ -13,7 +13,6 @@ from fleet.readiness.facts import DESIGN_FIELDS
 from fleet.simulator.decay import Change, Kind
 from fleet.simulator.histories import History, HistoryPlan, histories
 from fleet.simulator.yard import Reliability
-from thermal.health.readings import Readings
 
 NEVER = Reliability(failures_per_h=1e-9)
 DAYS = 12
@@ -30,20 +29,6 @@ def fleet_of_four() -> list[History]:
     )
     plan = HistoryPlan(units=4, days=DAYS, seed=4121, changes=changes, reliability=NEVER)
     return histories(plan)
-
-
-def readings_of(history: History) -> Readings:
-    """The columns of a history as learning takes them."""
-    columns, flags = history.columns, history.flags
-    names = ("return_air_c", "discharge_air_c", "ambient_c", "set_point_c", "cargo_c", "fuel_l", "speed_km_h")
-    return Readings(
-        at_s=history.at_s,
-        engine_h=columns["engine_hours_h"],
-        running=flags["heater_running"],
-        on=flags["unit_on"],
-        door=flags["door_open"],
-        **{name: columns[name] for name in names},
-    )
 
 
 def make_unit(fleet: Fleet, history: History, *, start: datetime) -> Unit:

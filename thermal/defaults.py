@@ -110,7 +110,7 @@ FIELDS: Final[tuple[Field, ...]] = (
     Field("stop.open_share", 1.0, 0.0, 1.0, "-", f"{_A}: doors open for the whole stop, the cold reading"),
     Field("stop.refuel", False, 0.0, 0.0, "-", "no fill"),
     Field("stop.heater_off", False, 0.0, 0.0, "-", "the heater stays on"),
-    Field("risk.sd_ln_k", 0.08, 0.0, 0.5, "-", f"{_A}: 0.04 when learned, 0.15 without a certificate"),
+    Field("risk.sd_ln_k", 0.08, 0.0, 0.5, "-", f"{_A}: its own when learned, 0.15 without a certificate"),
     Field("risk.sd_ln_output", 0.07, 0.0, 0.5, "-", _A),
     Field("risk.sd_ln_edge_film", 0.25, 0.0, 1.0, "-", _A),
     Field("risk.sd_load_c", 0.5, 0.0, 5.0, "K", _A),

@@ -6,17 +6,22 @@ compare between machines; milliseconds depend on this one and on what else it do
 """
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import replace
 from time import perf_counter
 
+import django
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from fleet.simulator.histories import HistoryPlan, histories
 from thermal import Box, Heater, Load, Risk, Stop, Trip, Unit, assess, nominal, rank, warm
 from thermal.box import door_w_k, network
 from thermal.columns import columns_of
+from thermal.health.day import AFTER_S, BEFORE_S, DAY_S, learn_day
+from thermal.health.watch import HeatWatch
 
 HOURS = 72
 SE_POINTS = 0.5
@@ -130,6 +135,27 @@ def bench_batch(per_world_s: float, units: int) -> None:
         out(f"  {name:40s} {best:6.3f} s  {best / units * 1e3:6.3f} ms  {closer:8d}      {ratio:12,.0f} x")
 
 
+def bench_learning() -> None:
+    """A day of one unit's readings every five minutes: learned, and watched."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
+    django.setup()
+    from thermal.adapter.learning.proof import plant_of_history, readings_of
+
+    history = histories(HistoryPlan(units=1, days=3, seed=11))[0]
+    readings, plant = readings_of(history), plant_of_history(history)
+    window = readings.between(DAY_S - BEFORE_S, 2 * DAY_S + AFTER_S)
+    day = readings.between(DAY_S, 2 * DAY_S)
+    out()
+    out("| learning from a day of one unit | fastest, ms | median, ms |")
+    out("|---|---|---|")
+    for name, run in (
+        (f"balance, rise, tank ({len(window)} readings)", lambda: learn_day(window, plant, number=1, start_s=DAY_S)),
+        (f"heat watch ({len(day)} readings)", lambda: HeatWatch(plant, 17.0).run(day)),
+    ):
+        fastest, median = seconds(run)
+        out(f"| {name} | {1e3 * fastest:.2f} | {1e3 * median:.2f} |")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description="Times the physics against scipy in one run.")
     parser.add_argument("--units", type=int, default=1000)
@@ -149,6 +175,7 @@ def main() -> None:
         out(f"the whole nominal answer of thermal      {plan * 1e3:.1f} ms, coldest edge {ours.min():.2f} degC\n")
     bench_one(per_world)
     bench_batch(per_world, units)
+    bench_learning()
     out("\nvs solve_ivp: worlds for the same standard error (0.5 points) times one path, over the time here.")
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from tests import simulated
 from thermal.adapter.learning.documents import day_of, document_of_day, document_of_watch, watch_of
-from thermal.adapter.learning.proof import learned, plant_of_history
+from thermal.adapter.learning.proof import learned, plant_of_history, readings_of
 from thermal.errors import OutOfRange
 from thermal.health.change import Cause
 from thermal.health.condition import Condition, Reference, Value, condition_of
@@ -61,18 +61,18 @@ def test_fuel_that_was_taken_is_found_and_no_other() -> None:
 def test_lost_heat_is_found_within_the_hour_and_sound_units_are_left_alone() -> None:
     history = simulated.fleet_of_four()[LOST]
     (lost,) = history.changes
-    states = HeatWatch(plant_of_history(history)).run(simulated.readings_of(history))
+    states = HeatWatch(plant_of_history(history)).run(readings_of(history))
     doubted = [state.at_s for state in states if state.level is not Level.QUIET]
     assert 0 < doubted[0] - lost.at_s < 3600
     for which in (SOUND, TORN, ROBBED):
         other = simulated.fleet_of_four()[which]
-        found = HeatWatch(plant_of_history(other)).run(simulated.readings_of(other))
+        found = HeatWatch(plant_of_history(other)).run(readings_of(other))
         assert all(state.level is Level.QUIET for state in found)
 
 
 def test_the_watch_goes_on_from_a_stored_state_as_if_it_had_not_stopped() -> None:
     history = simulated.fleet_of_four()[LOST]
-    watch, readings = HeatWatch(plant_of_history(history)), simulated.readings_of(history)
+    watch, readings = HeatWatch(plant_of_history(history)), readings_of(history)
     whole = watch.run(readings)
     cut = len(readings) // 2
     first = readings.between(-np.inf, readings.at_s[cut])

@@ -24,6 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermal.health.heating import Heating, heating_of
 from thermal.health.readings import Plant, Readings
@@ -112,7 +113,7 @@ def day_heat(readings: Readings, plant: Plant, *, start_s: float, end_s: float, 
     return total
 
 
-def _where(readings: Readings, keep: Array) -> Readings:
+def _where(readings: Readings, keep: NDArray[np.bool_]) -> Readings:
     return Readings(**{name: getattr(readings, name)[keep] for name in Readings.__dataclass_fields__})
 
 

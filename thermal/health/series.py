@@ -27,7 +27,7 @@ def posterior_of(total: DayHeat, scale: float) -> tuple[Array, Array]:
     """Return mean (3,) and covariance (3, 3) of UA/Q over the plant's, lining over the plant's, sensors [K]."""
     prior = np.diag([(PRIOR_RATIO_SD * scale) ** -2, PRIOR_LINING_SD**-2, PRIOR_SENSORS_K**-2])
     precision = total.info + prior
-    covariance = np.linalg.inv(precision)
+    covariance: Array = np.linalg.inv(precision).astype(np.float64)
     return covariance @ (total.vector + prior @ np.array([scale, 1.0, 0.0])), covariance
 
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermal.health.readings import Plant, Readings
 from thermal.health.spans import flat, spans_of
-from thermal.ranges import Array
 
 __all__ = ["DayRise", "day_rise", "rise_of"]
 
@@ -55,7 +55,7 @@ def day_rise(readings: Readings, plant: Plant, *, start_s: float, end_s: float) 
     return DayRise(len(found), float(np.median(found)))
 
 
-def _steady(readings: Readings) -> Array:
+def _steady(readings: Readings) -> NDArray[np.bool_]:
     """Return which readings lie in a run, doors shut, that has lasted for `STEADY_S`."""
     steady = np.zeros(len(readings), dtype=np.bool_)
     for span in spans_of(readings):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermal.health.heating import heating_of
 from thermal.health.readings import Plant, Readings
@@ -147,7 +148,7 @@ def _use(readings: Readings, plant: Plant, full_rise_k: float | None) -> Array:
     return plant.burn_l_h * full_h
 
 
-def _stuck(fuel: Array, use: Array) -> Array:
+def _stuck(fuel: Array, use: Array) -> NDArray[np.bool_]:
     """Return readings of a gauge that stands still while fuel is used."""
     still = flat(fuel, run=STUCK_READINGS)
     out = np.zeros(len(fuel), dtype=np.bool_)
@@ -187,7 +188,7 @@ def _jumps(level: Array) -> Array:
     """Return for each place the median after it (itself included) minus the median before; 0 too near the ends."""
     padded = np.concatenate([level[:1].repeat(WINDOW), level, level[-1:].repeat(WINDOW)])
     medians = np.median(np.lib.stride_tricks.sliding_window_view(padded, WINDOW), axis=1)
-    jumps = medians[WINDOW : WINDOW + len(level)] - medians[: len(level)]
+    jumps: Array = medians[WINDOW : WINDOW + len(level)] - medians[: len(level)]
     jumps[:2] = jumps[-1:] = 0.0
     return jumps
 

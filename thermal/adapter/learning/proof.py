@@ -10,9 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fleet.simulator.decay import Change, Kind
 from fleet.simulator.histories import History, HistoryPlan, histories
@@ -90,9 +92,9 @@ def readings_of(history: History, *, door: bool = True) -> Readings:
     return Readings(
         at_s=history.at_s,
         engine_h=columns["engine_hours_h"],
-        running=flags["heater_running"],
-        on=flags["unit_on"],
-        door=flags["door_open"] if door else np.full(len(history.at_s), np.nan),
+        running=flags["heater_running"].astype(float),
+        on=flags["unit_on"].astype(float),
+        door=flags["door_open"].astype(float) if door else np.full(len(history.at_s), np.nan),
         **{name: columns[name] for name in names},
     )
 
@@ -125,18 +127,17 @@ Step = tuple[str, Callable[[Proof], None]]
 def steps(fixtures: Path, *, units: int) -> Iterator[Step]:
     """The parts of the proof, in order; each adds to the same `Proof`."""
     for i, climate in enumerate(CLIMATES):
-        yield f"K, {climate.name}", lambda proof, c=climate, s=7100 + i: _prove_k(proof, c, fixtures, units, s)
+        yield f"K, {climate.name}", partial(_prove_k, climate=climate, fixtures=fixtures, units=units, seed=7100 + i)
     for i, climate in enumerate(CLIMATES):
         for j in (0, 1):
-            yield (
-                f"heat watch, {climate.name}",
-                lambda proof, c=climate, s=7200 + 10 * i + j: _prove_watch(proof, c, fixtures, units, s),
-            )
-    yield "tank", lambda proof: _prove_tank(proof, fixtures, units)
-    yield "changes", lambda proof: _prove_changes(proof, fixtures, units)
+            seed = 7200 + 10 * i + j
+            watched = partial(_prove_watch, climate=climate, fixtures=fixtures, units=units, seed=seed)
+            yield f"heat watch, {climate.name}", watched
+    yield "tank", partial(_prove_tank, fixtures=fixtures, units=units)
+    yield "changes", partial(_prove_changes, fixtures=fixtures, units=units)
 
 
-def _prove_k(proof: Proof, climate: Climate, fixtures: Path, units: int, seed: int) -> None:
+def _prove_k(proof: Proof, *, climate: Climate, fixtures: Path, units: int, seed: int) -> None:
     days = UPTO_DAYS[-1]
     for history in histories(climate.plan(fixtures, units=units, days=days, seed=seed)):
         told, plant, reference = learned(history, days=days)
@@ -155,7 +156,7 @@ def _prove_k(proof: Proof, climate: Climate, fixtures: Path, units: int, seed: i
             )  # fmt: skip
 
 
-def _prove_watch(proof: Proof, climate: Climate, fixtures: Path, units: int, seed: int) -> None:
+def _prove_watch(proof: Proof, *, climate: Climate, fixtures: Path, units: int, seed: int) -> None:
     """Half of the units lose their heat once in silence. A second run, without door sensors, counts under its name."""
     days = 14
     rng = np.random.default_rng(seed)
@@ -205,7 +206,7 @@ def _watch_one(proof: Proof, name: str, history: History, watch: HeatWatch, read
         )
 
 
-def _minutes(at_s: Array, flags: Array, start: float) -> float:
+def _minutes(at_s: Array, flags: NDArray[np.bool_], start: float) -> float:
     first = np.flatnonzero(flags)
     return math.inf if len(first) == 0 else float(at_s[first[0]] - start) / 60.0
 
@@ -219,11 +220,11 @@ def _plain_minutes(readings: Readings, start: float, end: float) -> float:
             continue
         since = (at if math.isnan(since) else since) if is_low else math.nan
         if at - since >= LOW_FOR_S:
-            return (at - start) / 60.0
+            return float(at - start) / 60.0
     return math.inf
 
 
-def _prove_tank(proof: Proof, fixtures: Path, units: int) -> None:
+def _prove_tank(proof: Proof, *, fixtures: Path, units: int) -> None:
     days, seed = 14, 7401
     rng = np.random.default_rng(seed)
     changes = [
@@ -262,7 +263,7 @@ TRUE_CHANGES = (
 )
 
 
-def _prove_changes(proof: Proof, fixtures: Path, units: int) -> None:
+def _prove_changes(proof: Proof, *, fixtures: Path, units: int) -> None:
     days, at_day, seed = 28, 14, 7501
     kinds = [*TRUE_CHANGES, None]
     changes = [

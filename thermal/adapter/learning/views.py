@@ -15,7 +15,7 @@ from thermal.adapter.learning.health import health_document
 from thermal.health.change import Cause
 
 
-class LearnedValueOutput(serializers.Serializer):
+class LearnedValueOutput(serializers.Serializer):  # type: ignore[type-arg]
     """A learned value with its 90 % interval."""
 
     value = serializers.FloatField()
@@ -24,7 +24,7 @@ class LearnedValueOutput(serializers.Serializer):
     sd_ln = serializers.FloatField(help_text="Standard deviation of the value's logarithm.")
 
 
-class HealthReferenceOutput(serializers.Serializer):
+class HealthReferenceOutput(serializers.Serializer):  # type: ignore[type-arg]
     """What was known of the box before any reading, aged to now."""
 
     k_w_m2k = serializers.FloatField()
@@ -32,7 +32,7 @@ class HealthReferenceOutput(serializers.Serializer):
     sd_ln = serializers.FloatField()
 
 
-class HealthPlanOutput(serializers.Serializer):
+class HealthPlanOutput(serializers.Serializer):  # type: ignore[type-arg]
     """What forecasts take for the unit: cautious, so not always the learned value."""
 
     k_w_m2k = serializers.FloatField()
@@ -41,7 +41,7 @@ class HealthPlanOutput(serializers.Serializer):
     words = serializers.CharField()
 
 
-class HealthChangeOutput(serializers.Serializer):
+class HealthChangeOutput(serializers.Serializer):  # type: ignore[type-arg]
     """A step of the heat balance: the first day after it, new over old, and what changed."""
 
     since = StrictDateField()
@@ -49,7 +49,7 @@ class HealthChangeOutput(serializers.Serializer):
     cause = serializers.ChoiceField(choices=[(str(cause), str(cause)) for cause in Cause])
 
 
-class UnitHealthOutput(serializers.Serializer):
+class UnitHealthOutput(serializers.Serializer):  # type: ignore[type-arg]
     unit = serializers.CharField()
     updated_at = InstantField(allow_null=True)
     watched_to = InstantField(allow_null=True, help_text="Newest reading the heat watch has seen.")
