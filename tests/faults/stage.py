@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import psycopg
 
@@ -41,6 +41,8 @@ class Stage:
     broker: Broker
     receivers: Receivers
     database: str
+    LOST_HOST: ClassVar[str] = "lost.invalid"
+    """A host that a webhook may reach and that no resolver knows (RFC 6761)."""
 
     @staticmethod
     def settings(dsn: str, broker_url: str, receivers: Receivers) -> dict[str, str]:
@@ -50,7 +52,7 @@ class Stage:
             "WARMGATE_BROKER_URL": broker_url,
             "WARMGATE_SMTP_HOST": host,
             "WARMGATE_SMTP_PORT": str(receivers.mailbox.port),
-            "WARMGATE_WEBHOOK_ALLOWED_HOSTS": f"{host}:{receivers.hooks.port}",
+            "WARMGATE_WEBHOOK_ALLOWED_HOSTS": f"{host}:{receivers.hooks.port},{Stage.LOST_HOST}",
         }
 
     def scene(self, prefix: str, *, fleets: int = 1, units: int = 8, hook: str | None = None) -> Scene:

@@ -1,0 +1,64 @@
+"""The embedded service as a process, on a folder of its own, and the questions asked of its file from outside."""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tests.faults.processes import Service, wait_for
+from tests.faults.receivers import Receivers
+from tests.faults.stage import Scene
+
+
+@dataclass(slots=True)
+class Embedded:
+    service: Service
+    receivers: Receivers
+
+    @classmethod
+    def at(cls, folder: Path, receivers: Receivers, *, pyc: Path) -> Embedded:
+        """*pyc* is where compiled files are kept, so that a start costs what it costs everywhere."""
+        settings = {
+            "WARMGATE_SMTP_HOST": "127.0.0.1",
+            "WARMGATE_SMTP_PORT": str(receivers.mailbox.port),
+            "PYTHONPYCACHEPREFIX": str(pyc),
+        }
+        return cls(Service(folder, settings), receivers)
+
+    @property
+    def file(self) -> Path:
+        return self.service.folder / "state" / "warmgate.sqlite3"
+
+    def start(self, *, wait: bool = True, **more: str) -> None:
+        port = str(self.service.web_port)
+        self.service.start("serve", sys.executable, "manage.py", "serve", "--port", port, **more)
+        if wait:
+            self.wait_ready()
+
+    def wait_ready(self) -> None:
+        wait_for("the service", lambda: self.service.ask("/readyz")[0] == 200, within_s=60)
+
+    def kill(self) -> None:
+        self.service.kill("serve")
+
+    def scene(self, prefix: str, *, fleets: int = 1, units: int = 8) -> Scene:
+        return Scene(self.service.found(prefix=prefix, fleets=fleets, units=units))
+
+    def rows(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
+        with closing(sqlite3.connect(f"{self.file.as_uri()}?mode=ro", uri=True, timeout=10)) as connection:
+            return connection.execute(sql, values).fetchall()
+
+    def count(self, sql: str, *values: Any) -> int:
+        return int(self.rows(sql, *values)[0][0])
+
+    def stored(self, scene: Scene) -> int:
+        """Readings of all units, without the one of each that the scene began with."""
+        return self.count("SELECT count(*) FROM fleet_reading") - len(scene.units)
+
+    def sound(self) -> bool:
+        """SQLite's own look at the whole file."""
+        return self.rows("PRAGMA integrity_check") == [("ok",)]
