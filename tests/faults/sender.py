@@ -45,7 +45,7 @@ class Sender:
             connection.request("POST", "/api/v1/events/", json.dumps(events).encode(), headers)
             answer = connection.getresponse()
             body = answer.read()
-            status, fields = answer.status, dict(answer.headers)
+            status, fields = answer.status, {name.title(): value for name, value in answer.headers.items()}
         except (OSError, http.client.HTTPException):
             status, fields, body = 0, {}, b""
         finally:

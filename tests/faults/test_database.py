@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
+import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import psycopg
 import pytest
@@ -56,15 +57,28 @@ def test_postgresql_crashes_under_load_and_nothing_acknowledged_is_lost(times: i
 
 
 @contextmanager
-def no_connection_left(stage: Stage) -> Iterator[int]:
-    """Takes every connection that PostgreSQL has left, again and again, until the end; how many at first."""
-    with ExitStack() as stack:
-        taken = 0
-        with contextlib.suppress(psycopg.OperationalError):
-            while True:
-                stack.enter_context(psycopg.connect(stage.postgres.server_dsn()))
-                taken += 1
+def no_connection_left(stage: Stage) -> Iterator[list[psycopg.Connection[Any]]]:
+    """Takes every connection that PostgreSQL has, and each that somebody gives back, until the end."""
+    taken: list[psycopg.Connection[Any]] = []
+    stopping = threading.Event()
+
+    def take() -> None:
+        while not stopping.is_set():
+            try:
+                taken.append(psycopg.connect(stage.postgres.server_dsn()))
+            except psycopg.OperationalError:
+                stopping.wait(0.005)
+
+    thread = threading.Thread(target=take, daemon=True)
+    thread.start()
+    try:
+        time.sleep(3)
         yield taken
+    finally:
+        stopping.set()
+        thread.join(10)
+        for connection in taken:
+            connection.close()
 
 
 @pytest.mark.short
@@ -85,7 +99,7 @@ def test_without_a_connection_left_it_says_503_and_works_again_afterwards(stage:
     stored = stage.stored(scene)
     Result(
         "no connection left in PostgreSQL", 1, sender.taken, stored, longest_delay_s=back_s,
-        note=f"{taken} taken by somebody else; 503 with Retry-After meanwhile; the delay is from their release",
+        note=f"{len(taken)} taken by somebody else; 503 with Retry-After meanwhile; the delay is from their release",
     ).save("31-connections")  # fmt: skip
     assert ready[0] == 503
     assert [status for status, _, _ in refused] == [503] * 5
