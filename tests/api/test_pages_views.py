@@ -177,7 +177,7 @@ def test_an_alarm_is_seen_and_signed_off_through_the_services(
 def test_a_unit_shows_its_values_with_their_ages(desk: Client, held: Hold, tarn: Fleet, now: datetime) -> None:
     post(tarn, factories.reading(now - timedelta(days=3), unit="HB-104", coolant_c=55.0), now=now)
     page = text(desk, "/units/HB-104/")
-    for words in ("Return air", "44.0\u202f°C", "gateway/yard-3", "1834\u202fh", "Insulation of the box", "T-1"):
+    for words in ("Return air", "44.0\u202f°C", "gateway/yard-3", "1834\u202fh", "Box, heater and tank", "T-1"):
         assert words in page
 
 
