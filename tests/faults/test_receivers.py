@@ -111,7 +111,7 @@ def test_a_webhook_that_does_not_take_it_gets_it_again(name: str, answer: Answer
 
 def test_a_webhook_that_fails_for_an_hour_gets_it_when_it_works(stage: Stage) -> None:
     """The hour is passed, not slept: the messages' own times are moved back by what each pause lasts."""
-    scene = stage.scene("hour", units=2, hook=stage.receivers.hooks.url("/hour"))
+    scene = stage.scene("hour", units=1, hook=stage.receivers.hooks.url("/hour"))
     stage.receivers.hooks.answer = Answer(500)
     begun = block_all(stage, scene)
     passed_min = 0.0
@@ -119,8 +119,8 @@ def test_a_webhook_that_fails_for_an_hour_gets_it_when_it_works(stage: Stage) ->
         wait_for(
             f"attempt {tried}",
             lambda tried=tried: (
-                min((row[1] for row in attempts(stage, scene)[:2]), default=0) >= tried
-                and all(row[0] == "retry_wait" for row in attempts(stage, scene)[:2])
+                min((row[1] for row in attempts(stage, scene)[:1]), default=0) >= tried
+                and all(row[0] == "retry_wait" for row in attempts(stage, scene)[:1])
             ),
             within_s=60,
         )
