@@ -15,6 +15,9 @@ def rows(*values: str) -> list[tuple[str, str]]:
 
 
 ENUM_NAMES: dict[str, Choices] = {
+    "HealthCause": ["box", "heater", "either"],
+    "HealthReferenceSource": ["design", "tested"],
+    "KSource": ["design", "tested", "learned"],
     "AlarmKind": ["stop", "heat_lost", "attend"],
     "AlarmScheme": rows("book", "j1939", "derived"),
     "AlarmState": rows("active", "returned", "closed", "voided"),
