@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 
 from django.db import connection
 from django.utils import timezone
 
-STAMP = "%Y-%m-%dT%H:%M:%S.%fZ"
-"""Fixed width, UTC: in this form text order is time order."""
+from fleet.stamps import stamp
+
+__all__ = ["db_now", "stamp", "text_of"]
 
 
 def db_now() -> datetime:
@@ -20,11 +21,6 @@ def db_now() -> datetime:
         cursor.execute("SELECT clock_timestamp()")
         now: datetime = cursor.fetchone()[0]
     return now
-
-
-def stamp(at: datetime) -> str:
-    """*at* as fixed-width RFC 3339 text in UTC."""
-    return at.astimezone(UTC).strftime(STAMP)
 
 
 @lru_cache(maxsize=4096)

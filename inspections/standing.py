@@ -12,7 +12,7 @@ from typing import Any
 
 from fleet.clock import stamp, text_of
 from fleet.models import Unit
-from fleet.units.state import lock_states, put_facts, record_facts, save_states
+from fleet.units.state import lock_states, put_facts, record_facts, save_facts
 from inspections.defects import Looked, Mended, fold
 from inspections.measures import FACT_NAMES, facts_from
 from inspections.models import Defect, Inspection, Observation, Repair, ServiceRecord, Signature
@@ -194,4 +194,4 @@ def rebuild_measured(unit: Unit) -> None:
         found |= {name: [value, at, source] for name, value in facts_from(measured).items()}
     state = lock_states([unit.pk])[unit.pk]
     state.facts = {name: entry for name, entry in state.facts.items() if name not in FACT_NAMES} | found
-    save_states([state])
+    save_facts([state])

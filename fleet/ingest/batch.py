@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.db import connection
+
 from fleet.ingest.parse import BadItem, Item
 from fleet.ingest.quarantine import Outcast
-from fleet.models import Source, Unit, UnitState
-from fleet.units.state import lock_states
+from fleet.models import Source
+from fleet.units.state import LockedUnit, lock_units
 
 
 @dataclass(slots=True)
@@ -48,9 +50,10 @@ class Batch:
     fleet_id: int
     now: datetime
     items: Sequence[Item]
-    units: dict[str, tuple[int, float | None]]
+    units: dict[str, LockedUnit]
     sources: dict[str, int]
-    states: dict[int, UnitState]
+    doubt: bool = False
+    """Whether readings newer than their unit's state are looked up too."""
     outcasts: list[Outcast] = field(default_factory=list)
     duplicates: set[int] = field(default_factory=set)
     late: set[int] = field(default_factory=set)
@@ -60,25 +63,29 @@ class Batch:
         self.outcasts.append(Outcast(item, bad, unit_id))
 
 
-def open_batch(fleet_id: int, items: Sequence[Item], now: datetime) -> Batch:
+def open_batch(fleet_id: int, items: Sequence[Item], now: datetime, *, doubt: bool = False) -> Batch:
     """Looks up units and sources and locks the state rows of all units named in the batch."""
     envelopes = [item.envelope for item in items if item.envelope is not None]
-    numbers = {envelope.subject for envelope in envelopes}
-    units = {
-        number: (pk, tank_l)
-        for pk, number, tank_l in Unit.objects.for_fleet(fleet_id)
-        .filter(number__in=numbers)
-        .values_list("pk", "number", "model__tank_l")
-    }
-    sources = _sources(fleet_id, {envelope.source for envelope in envelopes if envelope.subject in units})
-    states = lock_states(pk for pk, _ in units.values())
-    return Batch(fleet_id, now, items, units, sources, states)
+    units = lock_units(fleet_id, {envelope.subject for envelope in envelopes})
+    names = {envelope.source for envelope in envelopes if envelope.subject in units}
+    return Batch(fleet_id, now, items, units, _sources(fleet_id, names), doubt)
 
 
 def _sources(fleet_id: int, names: set[str]) -> dict[str, int]:
-    known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
+    if not names:
+        return {}
+    known = _known_sources(fleet_id, names)
     missing = sorted(names - known.keys())
     if missing:
         Source.objects.bulk_create([Source(fleet_id=fleet_id, name=name) for name in missing], ignore_conflicts=True)
-        known = dict(Source.objects.for_fleet(fleet_id).filter(name__in=names).values_list("name", "pk"))
+        known = _known_sources(fleet_id, names)
     return known
+
+
+def _known_sources(fleet_id: int, names: set[str]) -> dict[str, int]:
+    marks = ", ".join(["%s"] * len(names))
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT name, id FROM fleet_source WHERE fleet_id = %s AND name IN ({marks})", [fleet_id, *names]
+        )
+        return dict(cursor.fetchall())

@@ -1,66 +1,42 @@
-"""From the bytes of a CloudEvents batch to typed items, one by one: a bad item costs itself, not its neighbours."""
+"""From the bytes of a CloudEvents batch to typed items, one by one: a bad item costs itself, not its neighbours.
+
+An item is first read as what nearly all are, a reading with nothing strange about it, by one call of the decoder that
+also checks all limits. What that refuses is read again slowly, which says what is wrong with it, or that nothing is.
+Both ways give the same values and the same hash.
+"""
 
 from __future__ import annotations
 
 import hashlib
-import json
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Annotated, Any, Literal
+from typing import Any
 
 import msgspec
 
 from fleet.http.parsers import MAX_DEPTH, MalformedBody, TooLarge
 from fleet.http.quantities import UnknownUnit, convert
-from fleet.ingest.fields import READING_FIELDS, Kind, ReadingField
-
-MAX_ITEMS = 1000
-READING_TYPE = "unit.reading.v1"
-
-PRINTABLE = r"^[^\x00-\x1f\x7f]+\Z"
-"""No control characters, not even a line break at the end; PostgreSQL cannot hold U+0000 at all."""
-Name = Annotated[str, msgspec.Meta(min_length=1, max_length=200, pattern=PRINTABLE)]
-ShortName = Annotated[str, msgspec.Meta(min_length=1, max_length=100, pattern=PRINTABLE)]
-Instant = Annotated[datetime, msgspec.Meta(tz=True)]
-
-
-class Envelope(msgspec.Struct, frozen=True):
-    """The CloudEvents 1.0 attributes we read. Extension attributes are allowed by that standard and ignored."""
-
-    specversion: Literal["1.0"]
-    id: Name
-    source: Name
-    type: ShortName
-    subject: ShortName
-    time: Instant
-    data: msgspec.Raw
-
-
-class Quantity(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A number with its unit, in place of a plain number in the field's own unit."""
-
-    value: float
-    unit: str
-
-
-def _wire_type(field: ReadingField) -> Any:
-    return bool | None if field.kind is Kind.FLAG else float | Quantity | None
-
-
-ReadingData = msgspec.defstruct(
-    "ReadingData",
-    [(field.name, _wire_type(field), None) for field in READING_FIELDS]
-    + [("fuel_pct", float | None, None), ("latitude", float | None, None), ("longitude", float | None, None)],
-    frozen=True,
-    forbid_unknown_fields=True,
+from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind, ReadingField
+from fleet.ingest.twins import TooDeep, repeats_a_key
+from fleet.ingest.wire import (
+    Envelope,
+    PlainReading,
+    Quantity,
+    decode_batch,
+    decode_data,
+    decode_envelope,
+    decode_plain,
 )
 
+MAX_ITEMS = 1000
+FIELDS = len(READING_FIELDS)
+FUEL_PLACE = FIELD_NAMES.index("fuel_l")
 QUANTITY_DIMENSION = {Kind.TEMPERATURE: "c", Kind.VOLUME: "l", Kind.VOLTAGE: "v", Kind.HOURS: "h"}
-_envelopes = msgspec.json.Decoder(Envelope)
-_readings = msgspec.json.Decoder(ReadingData)
-_batches = msgspec.json.Decoder(list[msgspec.Raw])
+QUOTES = 26
+"""In a plain reading without data: seven names of attributes and six of their values."""
+_as_tuple = msgspec.structs.astuple
+_packed = msgspec.msgpack.Encoder().encode
+_hash = hashlib.blake2b
 
 
 class BadItem(ValueError):
@@ -71,18 +47,7 @@ class BadItem(ValueError):
         self.code, self.detail, self.pointer, self.retryable = code, detail, pointer, retryable
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
-    """One item of a batch: its place, its bytes, and its envelope when it could be read."""
-
-    index: int
-    raw: bytes
-    envelope: Envelope | None
-    bad: BadItem | None
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingValues:
+class ReadingValues(msgspec.Struct, frozen=True, gc=False):
     """Values of one reading in our units, in the order of READING_FIELDS, with a hash of what was said."""
 
     values: tuple[float | bool | None, ...]
@@ -91,38 +56,90 @@ class ReadingValues:
     content_hash: int
 
 
+class Item(msgspec.Struct, frozen=True):
+    """One item of a batch: its place, its bytes, its envelope when it could be read, and its values when plain."""
+
+    index: int
+    raw: bytes
+    envelope: Envelope | PlainReading | None
+    bad: BadItem | None
+    values: ReadingValues | None = None
+
+
 def split_batch(body: bytes) -> list[Item]:
     """The items of a batch. *Raises* MalformedBody or TooLarge."""
     try:
-        raws = _batches.decode(body)
+        raws = decode_batch(body)
     except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:
         raise MalformedBody(f"The body is not a JSON array of events: {error}") from error
     if len(raws) > MAX_ITEMS:
         raise TooLarge(f"{len(raws)} events in one batch; at most {MAX_ITEMS} are taken.")
-    return [_item(index, bytes(raw)) for index, raw in enumerate(raws)]
+    # Without these two no text can hold a control character, and every quote ends or begins a string.
+    tame = b"\\" not in body and b"\x7f" not in body
+    return [_item(index, bytes(raw), tame=tame) for index, raw in enumerate(raws)]
 
 
-def _item(index: int, raw: bytes) -> Item:
+def _item(index: int, raw: bytes, *, tame: bool) -> Item:
     try:
-        if _repeats_a_key(raw):
+        if tame or (b"\\" not in raw and b"\x7f" not in raw):
+            plain = _plain(index, raw)
+            if plain is not None:
+                return plain
+        if repeats_a_key(raw):
             raise BadItem("duplicate-key", "A key stands twice in this item.")
-        return Item(index, raw, _envelopes.decode(raw), None)
+        return Item(index, raw, decode_envelope(raw), None)
     except BadItem as bad:
         return Item(index, raw, None, bad)
-    except RecursionError:
-        return Item(index, raw, None, _too_deep())
+    except (RecursionError, TooDeep):
+        return Item(index, raw, None, BadItem("too-deep", f"A batch may be nested {MAX_DEPTH} deep."))
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         return Item(index, raw, None, bad_value(error))
 
 
-def _too_deep() -> BadItem:
-    return BadItem("too-deep", f"A batch may be nested {MAX_DEPTH} deep.")
-
-
-def read_values(data: msgspec.Raw) -> ReadingValues:
-    """The values of a reading. *Raises* BadItem with a pointer into the item."""
+def _plain(index: int, raw: bytes) -> Item | None:
+    """A reading with nothing strange about it; None when the item has to be looked at more closely."""
     try:
-        read: Any = _readings.decode(data)
+        event = decode_plain(raw)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    said = _as_tuple(event.data)
+    values, more = said[:FIELDS], said[FIELDS:]
+    quotes = QUOTES + 2 * (len(said) - said.count(None)) + (0 if event.datacontenttype is None else 4)
+    # More quotes: a repeated key, a quantity, an explicit null, or an attribute that we do not read.
+    if raw.count(b'"') != quotes and (any(type(value) is Quantity for value in values) or repeats_a_key(raw)):
+        return None
+    if more == (None, None, None):
+        if values.count(None) == FIELDS:
+            return None
+        return Item(index, raw, event, None, ReadingValues(values, None, None, content_hash(values, None, None)))
+    fuel_pct, latitude, longitude = more
+    if (latitude is None) != (longitude is None) or (fuel_pct is not None and values[FUEL_PLACE] is not None):
+        return None
+    position = None if latitude is None else (latitude, longitude)
+    return Item(
+        index, raw, event, None, ReadingValues(values, fuel_pct, position, content_hash(values, fuel_pct, position))
+    )
+
+
+def content_hash(values: tuple[Any, ...], fuel_pct: float | None, position: tuple[float, float] | None) -> int:
+    """Tells a repeat from a contradiction: 64 bits of BLAKE2b over the values as MessagePack."""
+    digest = _hash(_packed((values, fuel_pct, position)), digest_size=8).digest()
+    return int.from_bytes(digest, "big", signed=True)
+
+
+def first_content_hash(read: ReadingValues) -> int:
+    """The hash that releases up to 0.1 stored: over the values as Python spells them."""
+    spelled = repr((read.values, read.fuel_pct, read.position))
+    return int.from_bytes(_hash(spelled.encode(), digest_size=8).digest(), "big", signed=True)
+
+
+def read_values(item: Item) -> ReadingValues:
+    """The values of a reading. *Raises* BadItem with a pointer into the item."""
+    if item.values is not None:
+        return item.values
+    assert item.envelope is not None
+    try:
+        read: Any = decode_data(item.envelope.data)
     except (msgspec.DecodeError, RecursionError) as error:
         raise bad_value(error, under="/data") from error
     values = tuple(_value(field, getattr(read, field.name)) for field in READING_FIELDS)
@@ -132,8 +149,7 @@ def read_values(data: msgspec.Raw) -> ReadingValues:
         raise BadItem("empty-reading", "A reading needs at least one value.", "/data")
     if fuel_pct is not None and getattr(read, "fuel_l", None) is not None:
         raise BadItem("bad-value", "Give fuel_l or fuel_pct, not both.", "/data/fuel_pct")
-    digest = hashlib.blake2b(repr((values, fuel_pct, position)).encode(), digest_size=8).digest()
-    return ReadingValues(values, fuel_pct, position, int.from_bytes(digest, "big", signed=True))
+    return ReadingValues(values, fuel_pct, position, content_hash(values, fuel_pct, position))
 
 
 def _value(field: ReadingField, value: float | bool | Quantity | None) -> float | bool | None:
@@ -180,50 +196,5 @@ def bad_value(error: Exception, under: str = "") -> BadItem:
     return BadItem("bad-value", f"{words}.", under + pointer)
 
 
-def _repeats_a_key(raw: bytes) -> bool:
-    """Whether an object in the item names a key twice. Parsers keep the last one silently.
-
-    Counting quotes of what was kept tells almost always that nothing was lost; only when the counts differ (an
-    escape, or a real repeat) is the item read again with every pair seen.
-    """
-    try:
-        kept = msgspec.json.decode(raw)
-    except (msgspec.DecodeError, UnicodeDecodeError):
-        return False
-    if 2 * _strings(kept, 2) == raw.count(b'"'):
-        return False
-    try:
-        json.loads(raw, object_pairs_hook=_refuse_repeats)
-    except _Repeat:
-        return True
-    return False
-
-
-class _Repeat(ValueError):
-    pass
-
-
-def _refuse_repeats(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
-    seen: dict[str, Any] = {}
-    for key, value in pairs:
-        if key in seen:
-            raise _Repeat(key)
-        seen[key] = value
-    return seen
-
-
-def _strings(value: Any, depth: int) -> int:
-    """How many strings a value holds, names included. *Raises* BadItem when it is nested deeper than bodies may be."""
-    if isinstance(value, str):
-        return 1
-    if not isinstance(value, dict | list):
-        return 0
-    if depth > MAX_DEPTH:
-        raise _too_deep()
-    parts = value.values() if isinstance(value, dict) else value
-    names = len(value) if isinstance(value, dict) else 0
-    return names + sum(_strings(part, depth + 1) for part in parts if isinstance(part, str | dict | list))
-
-
 def in_utc(at: datetime) -> datetime:
-    return at.astimezone(UTC)
+    return at if at.tzinfo is UTC else at.astimezone(UTC)

@@ -6,9 +6,11 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from django.db import IntegrityError, transaction
-from django.db.models import Count, F
+import orjson
+from django.db import connection
+from django.db.models import Count
 
 from fleet.errors import WarmgateError
 from fleet.events import handlers
@@ -37,45 +39,69 @@ class Outcast:
 
 
 def quarantine(fleet_id: int, outcasts: Sequence[Outcast], *, now: datetime) -> dict[int, int]:
-    """Keeps the items and returns {index in batch: quarantine id}. A repeat of a held item counts up its row."""
-    kept: dict[int, int] = {}
+    """Keeps the items, in one statement, and returns {index in batch: quarantine id}.
+
+    A repeat of a held item counts up its row.
+    """
+    rows: dict[tuple[str, str], dict[str, Any]] = {}
+    of_item: dict[int, tuple[str, str]] = {}
     for outcast in outcasts:
-        row = _row(fleet_id, outcast, now)
-        held = QuarantinedEvent.objects.for_fleet(fleet_id).filter(
-            raw_hash=row.raw_hash, code=row.code, state=QuarantinedEvent.State.HELD
-        )
-        known = held.values_list("pk", flat=True).first()
-        if known is None:
-            try:
-                with transaction.atomic():
-                    row.save(force_insert=True)
-                    known = row.pk
-            except IntegrityError:
-                known = held.values_list("pk", flat=True).get()
+        key = (hashlib.sha256(outcast.item.raw).hexdigest(), outcast.bad.code)
+        of_item[outcast.item.index] = key
+        if key in rows:
+            rows[key]["times_received"] += 1
         else:
-            held.update(times_received=F("times_received") + 1)
-        kept[outcast.item.index] = known
+            rows[key] = _row(fleet_id, outcast, key[0], now)
+    with connection.cursor() as cursor:
+        cursor.execute(_HOLD[connection.vendor], [orjson.dumps(list(rows.values())).decode()])
+        ids = {(raw_hash, code): pk for pk, raw_hash, code in cursor.fetchall()}
     count_by_unit({outcast.unit_id for outcast in outcasts if outcast.unit_id is not None}, now=now)
-    return kept
+    return {index: ids[key] for index, key in of_item.items()}
 
 
-def _row(fleet_id: int, outcast: Outcast, now: datetime) -> QuarantinedEvent:
+def _row(fleet_id: int, outcast: Outcast, raw_hash: str, now: datetime) -> dict[str, Any]:
     envelope, bad = outcast.item.envelope, outcast.bad
-    return QuarantinedEvent(
-        fleet_id=fleet_id,
-        source=envelope.source if envelope else "",
-        event_id=envelope.id if envelope else "",
-        event_type=envelope.type if envelope else "",
-        subject=envelope.subject if envelope else "",
-        unit_id=outcast.unit_id,
-        code=bad.code,
-        detail=bad.detail[:1000],
-        pointer=bad.pointer[:300],
-        retryable=bad.retryable,
-        raw=outcast.item.raw.decode("utf-8", "replace").replace("\x00", "�"),
-        raw_hash=hashlib.sha256(outcast.item.raw).hexdigest(),
-        received_at=now,
-    )
+    return {
+        "fleet_id": fleet_id,
+        "source": envelope.source if envelope else "",
+        "event_id": envelope.id if envelope else "",
+        "event_type": envelope.type if envelope else "",
+        "subject": envelope.subject if envelope else "",
+        "unit_id": outcast.unit_id,
+        "code": bad.code,
+        "detail": _printable(bad.detail[:1000]),
+        "pointer": _printable(bad.pointer[:300]),
+        "retryable": bad.retryable,
+        "raw": _printable(outcast.item.raw.decode("utf-8", "replace")),
+        "raw_hash": raw_hash,
+        "times_received": 1,
+        "received_at": str(connection.ops.adapt_datetimefield_value(now)),
+        "state": QuarantinedEvent.State.HELD.value,
+        "reason": "",
+    }
+
+
+def _printable(text: str) -> str:
+    """PostgreSQL cannot hold U+0000."""
+    return text.replace("\x00", "�")
+
+
+_COLUMNS = {
+    "fleet_id": "bigint", "source": "text", "event_id": "text", "event_type": "text", "subject": "text",
+    "unit_id": "bigint", "code": "text", "detail": "text", "pointer": "text", "retryable": "boolean", "raw": "text",
+    "raw_hash": "text", "times_received": "integer", "received_at": "timestamptz", "state": "text", "reason": "text",
+}  # fmt: skip
+_HOLD = {
+    vendor: f"INSERT INTO fleet_quarantinedevent ({', '.join(_COLUMNS)}) SELECT {items} WHERE true"
+    " ON CONFLICT (fleet_id, raw_hash, code) WHERE state = 'held' DO UPDATE"
+    " SET times_received = fleet_quarantinedevent.times_received + excluded.times_received"
+    " RETURNING id, raw_hash, code"
+    for vendor, items in {
+        "postgresql": f"{', '.join(_COLUMNS)} FROM json_to_recordset(%s::json)"
+        f" AS n({', '.join(f'{name} {kind}' for name, kind in _COLUMNS.items())})",
+        "sqlite": ", ".join(f"json_extract(value, '$.{name}')" for name in _COLUMNS) + " FROM json_each(%s)",
+    }.items()
+}
 
 
 def take_over(row: QuarantinedEvent, newer_id: int) -> None:

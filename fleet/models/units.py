@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from fleet.measured import NOTHING, Entry, read_measured, told_of, values_of
 from fleet.models.scope import FleetRow
 
 
@@ -89,17 +90,28 @@ class Unit(FleetRow):
 class UnitState(FleetRow):
     """The newest known value of each field of one unit, each with its own time and source.
 
-    `values` holds measured fields and `facts` holds what other apps contribute (a refractometer value, open alarms,
-    the newest inspection). The unit's position is kept here only, as the newest one: it is a driver's personal data.
-    Both map a name to `[value, at, source]`, where *at* is fixed-width RFC 3339 in UTC so that
-    text order is time order. `fleet.units.state` is the only writer; each write moves `version`.
+    `measured` is what readings told (`fleet.measured`), text that only this service reads; `facts` holds what
+    other apps contribute (a refractometer value, open alarms, the newest inspection) and maps a name to
+    `[value, at, source]`, where *at* is fixed-width RFC 3339 in UTC so that text order is time order. The unit's
+    position is kept here only, as the newest one: it is a driver's personal data. `fleet.units.state` is the only
+    writer; each write moves `version`.
     """
 
     unit = models.OneToOneField(Unit, primary_key=True, on_delete=models.CASCADE, related_name="state")
-    values = models.JSONField(default=dict)
+    measured = models.TextField(default=NOTHING)
     facts = models.JSONField(default=dict)
     newest_at = models.DateTimeField(null=True, blank=True, help_text="Time of the newest reading.")
     version = models.PositiveBigIntegerField(default=1)
 
     def __str__(self) -> str:
         return f"state of {self.unit_id}"
+
+    @property
+    def values(self) -> dict[str, Entry]:
+        """Each measured value as [value, at, source]."""
+        return values_of(read_measured(self.measured))
+
+    @property
+    def told(self) -> dict[str, Entry]:
+        """What readings tell besides their values, in the form of `facts`: last on, first off, first engine hours."""
+        return told_of(read_measured(self.measured))

@@ -9,6 +9,7 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from fleet.measured import LAST_ON, Measured, read_measured
 from fleet.models import Phase, Trip, Unit, UnitModel, UnitState
 from fleet.policy import Policy
 
@@ -177,6 +178,7 @@ class UnitFacts:
 
     @classmethod
     def from_rows(cls, unit: Unit, model: UnitModel, state: UnitState) -> UnitFacts:
+        values, told = _measured(read_measured(state.measured))
         return cls(
             id=unit.pk,
             number=unit.number,
@@ -187,8 +189,8 @@ class UnitFacts:
             serviced_at_h=unit.serviced_at_h,
             serviced_on=unit.serviced_on,
             design=_design(model),
-            values=_known(state.values),
-            facts=_known(state.facts),
+            values=values,
+            facts=_known(state.facts) | told,
             newest_at=state.newest_at,
             version=state.version,
             model_version=model.version,
@@ -211,6 +213,17 @@ def _design(model: UnitModel) -> Mapping[str, float | None]:
 
 def _known(document: Mapping[str, Sequence[Any]]) -> dict[str, Known]:
     return {name: Known(value, instant(at), source) for name, (value, at, source) in document.items()}
+
+
+def _measured(document: Measured) -> tuple[dict[str, Known], dict[str, Known]]:
+    """The measured values, and the facts that readings tell besides them."""
+    values = {
+        name: Known(value, group.at, group.source) for group in document.newest for name, value in group.values.items()
+    }
+    told = {name: Known(first.value, first.at, first.source) for name, first in document.oldest.items()}
+    if LAST_ON in values:
+        told[LAST_ON] = values.pop(LAST_ON)
+    return values, told
 
 
 @dataclass(frozen=True, slots=True)

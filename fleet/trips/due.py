@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from datetime import datetime, timedelta
+from collections.abc import Collection, Mapping
+from datetime import UTC, datetime, timedelta
 
 from django.db import connection
-from django.db.models import Q
-from django.db.models.functions import Coalesce, Least
 
 from fleet.clock import db_now
 from fleet.models import Trip
@@ -40,12 +38,22 @@ def make_due(unit_ids: Collection[int], *, at: datetime) -> int:
     """
     if not unit_ids:
         return 0
-    trips = (
-        Trip.objects.across_fleets()
-        .filter(state__in=LIVE)
-        .filter(Q(assigned_unit_id__in=unit_ids) | Q(planned_unit_id__in=unit_ids))
+    ids = ",".join(map(str, unit_ids))
+    with connection.cursor() as cursor:
+        cursor.execute(_LOCK_TRIPS_OF_UNITS[connection.vendor], [ids, ids])
+        return _pull(dict(cursor.fetchall()), at)
+
+
+_LOCK_TRIPS_OF_UNITS = {
+    vendor: "SELECT id, assess_due_at FROM fleet_trip"
+    f" WHERE state IN ('{Trip.State.PLANNED}', '{Trip.State.UNDER_WAY}')"
+    f" AND (planned_unit_id {units} OR assigned_unit_id {units}) ORDER BY id {lock}"
+    for vendor, units, lock in (
+        # A query of its own, so that the text is taken apart once and not for every row.
+        ("postgresql", "= ANY ((SELECT string_to_array(%s, ',')::bigint[])::bigint[])", "FOR UPDATE"),
+        ("sqlite", "IN (SELECT value FROM json_each('[' || %s || ']'))", ""),
     )
-    return pull_near(trips.values_list("pk", flat=True), at=at)
+}
 
 
 def pull_near(trip_ids: Collection[int], *, at: datetime) -> int:
@@ -56,12 +64,20 @@ def pull_near(trip_ids: Collection[int], *, at: datetime) -> int:
         .order_by("pk")
         .select_for_update(of=("self",) if connection.features.has_select_for_update_of else ())
     )
-    ids = list(locked.values_list("pk", flat=True))
-    if not ids:
-        return 0
-    return (
-        Trip.objects.across_fleets().filter(pk__in=ids).update(assess_due_at=Least(Coalesce("assess_due_at", at), at))
-    )
+    return _pull(dict(locked.values_list("pk", "assess_due_at")), at)
+
+
+def _pull(due_of: Mapping[int, datetime | None], at: datetime) -> int:
+    """Locked trips with their due times. They are locked in any case, so that a claim under way is waited for; those
+    that are due sooner already are not written again, which in a burst is all of them."""
+    later = [pk for pk, due_at in due_of.items() if due_at is None or _aware(due_at) > at]
+    if later:
+        Trip.objects.across_fleets().filter(pk__in=later).update(assess_due_at=at)
+    return len(due_of)
+
+
+def _aware(at: datetime) -> datetime:
+    return at if at.tzinfo is not None else at.replace(tzinfo=UTC)  # SQLite's driver knows no zone
 
 
 def soonest_due_s(*, within: timedelta) -> float | None:

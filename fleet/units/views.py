@@ -136,7 +136,7 @@ class UnitStateView(CommandView):
                 "unit": unit.number,
                 "newest_at": state.newest_at,
                 "values": known(state.values),
-                "facts": known(state.facts),
+                "facts": known(state.facts | state.told),
                 "version": state.version,
             }
         )

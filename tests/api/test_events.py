@@ -141,6 +141,7 @@ HOSTILE: dict[str, tuple[Callable[[datetime], str], str, str]] = {
     "data is empty": (put("data", "{}"), "empty-reading", "/data"),
     "data is all null": (put("data.fuel_l", "null"), "empty-reading", "/data"),
     "a field nobody knows": (put("data.mood", "1"), "bad-value", "/data/mood"),
+    "a field with NUL in its name": (put("data.mo\\u0000od", "1"), "bad-value", "/data/mo\x00od"),
     "true as a number": (put("data.fuel_l", "true"), "bad-value", "/data/fuel_l"),
     "a number as text": (put("data.fuel_l", '"88"'), "bad-value", "/data/fuel_l"),
     "a flag as a number": (put("data.unit_on", "1"), "bad-value", "/data/unit_on"),

@@ -49,10 +49,10 @@ def streams(draw: st.DrawFn) -> tuple[list[dict[str, Any]], list[list[dict[str, 
 
 def outcome(fleet: Fleet) -> tuple[list[Any], list[Any]]:
     rows = Reading.objects.for_fleet(fleet).order_by("unit__number", "at", "source__name")
-    states = UnitState.objects.for_fleet(fleet).order_by("unit__number")
+    states = UnitState.objects.for_fleet(fleet).select_related("unit").order_by("unit__number")
     return (
         list(rows.values_list("unit__number", "at", "source__name", "content_hash", *FIELD_NAMES)),
-        list(states.values_list("unit__number", "values", "facts", "newest_at")),
+        [(state.unit.number, state.values, state.told, state.facts, state.newest_at) for state in states],
     )
 
 

@@ -80,9 +80,9 @@ def _unit(fleet: Fleet, number: str, request: Mapping[str, Any], now: datetime) 
         box["age_y"] = max((now.date() - since).days, 0) / 365.25
     heater = {ours: design[name] for name, ours in HEATER_FIELDS.items() if design[name] is not None}
     filled: dict[str, Any] = {"box": box, "heater": heater}
-    fuel = unit.state.values.get("fuel_l")
+    fuel, tank_l = unit.state.values.get("fuel_l"), heater.get("tank_l")
     if "fuel_l" not in request and fuel is not None:
-        filled["fuel_l"] = min(float(fuel[0]), float(heater.get("tank_l", fuel[0])))
+        filled["fuel_l"] = float(fuel[0]) if tank_l is None else min(float(fuel[0]), tank_l)
     if "reserve_l" not in request and design["reserve_l"] is not None:
         filled["reserve_l"] = design["reserve_l"]
     return filled

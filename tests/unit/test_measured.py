@@ -1,0 +1,97 @@
+"""The document of what readings told: whatever their order, it says per field what a plain fold per field says."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.clock import stamp
+from fleet.measured import (
+    FIRST_ENGINE_HOURS,
+    FIRST_OFF,
+    LAST_ON,
+    NOTHING,
+    instants_of,
+    lines_of,
+    read_lines,
+    read_measured,
+    told_of,
+    values_of,
+)
+
+NOW = datetime(2027, 1, 12, 6, 0, tzinfo=UTC)
+Reading = tuple[datetime, str, dict[str, Any]]
+
+values = st.fixed_dictionaries(
+    {},
+    optional={
+        "return_air_c": st.floats(-90, 120),
+        "engine_hours_h": st.floats(0, 500_000),
+        "unit_on": st.booleans(),
+        "position": st.just([60.1, 24.9]),
+    },
+).filter(bool)
+moments = st.tuples(st.integers(0, 4).map(lambda n: NOW + timedelta(milliseconds=50 * n)), st.sampled_from("ab"))
+readings = st.lists(st.tuples(moments, values), max_size=8, unique_by=lambda one: one[0]).map(
+    lambda ones: [(at, source, said) for (at, source), said in ones]
+)
+
+
+def plain_fold(told: list[Reading]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The rule in its shortest form: of each name the value with the largest, or smallest, (time, source)."""
+    by_time = sorted(told, key=lambda one: one[:2])
+    newest = {name: [v, stamp(at), source] for at, source, said in by_time for name, v in said.items()}
+    facts: dict[str, Any] = {}
+    for at, source, said in by_time:
+        if said.get("unit_on"):
+            facts[LAST_ON] = [True, stamp(at), source]
+    for at, source, said in reversed(by_time):
+        if "engine_hours_h" in said:
+            facts[FIRST_ENGINE_HOURS] = [said["engine_hours_h"], stamp(at), source]
+        if said.get("unit_on") is False:
+            facts[FIRST_OFF] = [True, stamp(at), source]
+    return newest, facts
+
+
+@given(told=readings, order=st.randoms(use_true_random=False))
+def test_any_order_tells_what_a_fold_per_field_tells(told: list[Reading], order: Any) -> None:
+    measured = read_measured(NOTHING)
+    shuffled = list(told)
+    order.shuffle(shuffled)
+    for at, source, said in shuffled:
+        measured.take(at, source, dict(said))
+        (measured,) = read_lines([lines_of([measured])])
+    assert (values_of(measured), told_of(measured)) == plain_fold(told)
+    assert measured.newest_at == max((at for at, _, _ in told), default=None)
+
+
+@given(told=readings)
+def test_a_repeat_is_no_news_and_changes_nothing(told: list[Reading]) -> None:
+    measured = read_measured(NOTHING)
+    for at, source, said in told:
+        measured.take(at, source, dict(said))
+    text = lines_of([measured])
+    assert not any(measured.take(at, source, dict(said)) for at, source, said in told)
+    assert lines_of([measured]) == text
+
+
+def test_a_unit_that_sends_the_same_fields_has_one_group() -> None:
+    measured = read_measured(NOTHING)
+    for minute in range(5):
+        measured.take(NOW + timedelta(minutes=minute), "a", {"return_air_c": 7.0, "unit_on": True})
+    assert len(measured.newest) == 1
+
+
+def test_many_documents_travel_as_lines_whatever_their_sources_are_called() -> None:
+    documents = []
+    for source in ("a\u2028b", "comma, and \\n", 'quote " and \t'):
+        measured = read_measured(NOTHING)
+        measured.take(NOW, source, {"return_air_c": 7.0})
+        documents.append(measured)
+    text = lines_of(documents)
+    assert text.count("\n") == 2
+    assert read_lines(text.split("\n")) == documents
+    assert [datetime.fromisoformat(at) for at in instants_of(documents).split(",")] == [NOW] * 3
