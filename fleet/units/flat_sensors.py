@@ -7,7 +7,7 @@ their trips due when that changes. The check `fleet.telemetry` says what follows
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -65,7 +65,7 @@ def find_flat_sensors(now: datetime) -> int:
 
 def flat_sensors_of(unit_ids: Collection[int], *, now: datetime) -> dict[int, list[str]]:
     """Names of the fields of each unit whose newest source has shown one value for too long; one statement."""
-    rows = (
+    rows: Iterable[Mapping[str, Any]] = (
         Reading.objects.across_fleets()
         .filter(unit_id__in=unit_ids, at__gt=now - LONGEST, at__lte=now)
         .values("unit_id", "source_id")
