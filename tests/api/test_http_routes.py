@@ -150,7 +150,7 @@ def test_every_write_refuses_a_member_it_does_not_know(client_of, tarn):
 
 
 def test_unknown_routes_are_problems_with_and_without_a_slash(stranger):
-    for path in ("/nothing", "/api/v1/", "/api/v1/nothing/", "/api/v1/trips", "/admin/", "/.env", "/static/no.js"):
+    for path in ("/nothing", "/api/v1/", "/api/v1/nothing/", "/api/v1/trips", "/.env", "/static/no.js"):
         problem(stranger.get(path), "not-found")
 
 

@@ -61,7 +61,8 @@ def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
 def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES) -> float:
     """Rows per second through `POST /api/v1/events/`, all of them new."""
     clients = [Client(ground.web_port, yard.integrator) for _ in range(CLIENTS)]
-    bodies = [_events(yard.now - timedelta(days=2) + timedelta(seconds=next(_turns)), b) for b in range(batches)]
+    # Each batch is newer than those before it, as of units that report: the state of every unit moves, as raw moves it.
+    bodies = [_events(yard.now + next(_turns) * timedelta(milliseconds=100), b) for b in range(batches)]
     shares = [bodies[i::CLIENTS] for i in range(CLIENTS)]
 
     def post(client: Client, share: list[bytes]) -> None:

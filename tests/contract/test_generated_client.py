@@ -27,6 +27,12 @@ NOT_GENERATED = {
     "GET /api/v1/inspections/{id}/pdf/ within inspections",
     "POST /api/v1/photos/ within inspections. Endpoint will not be generated",
     "GET /api/v1/photos/{id}/picture/ within inspections",
+    "GET /api/v1/trips/{reference}/forecast.png within charts",
+    "GET /api/v1/trips/{reference}/forecast.svg within charts",
+    "GET /api/v1/trips/{reference}/record.jsonl within trips",
+    "GET /api/v1/trips/{reference}/record.pdf within trips",
+    "GET /api/v1/units/{number}/history.png within charts",
+    "GET /api/v1/units/{number}/history.svg within charts",
 }
 
 

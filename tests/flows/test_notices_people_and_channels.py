@@ -89,9 +89,9 @@ def test_a_departure_that_comes_closer_is_told_again_unless_seen(tarn: Fleet, no
     Trip.objects.across_fleets().update(depart_at=now + 3 * HOUR, loading_at=now + 2 * HOUR)
     run(now + HOUR + MIN)
     assert len(mailbox.mails) == 2, "the notice was not due; the stored answer of the trip makes it so"
-    from alarms.notices.subjects import follow_departure
+    from alarms.notices.subjects import follow_departures
 
-    follow_departure(Trip.objects.across_fleets().get(), now=now + HOUR + MIN)
+    follow_departures([Trip.objects.across_fleets().get()], now=now + HOUR + MIN)
     run(now + HOUR + MIN)
     assert (notice().urgency, len(mailbox.mails)) == ("now", 3)
 
