@@ -37,6 +37,10 @@ def unit(page: Page) -> None:
     page.goto("/units/HB-103/")
 
 
+def calculator(page: Page) -> None:
+    page.goto("/calculator/")
+
+
 def phone_item(page: Page) -> None:
     page.goto("/inspections/walk/#unit=HB-107&sheet=pre-trip&at=3")
     expect(page.get_by_role("heading", level=1)).to_have_text("Battery and terminals")
@@ -56,6 +60,7 @@ SHOTS: dict[str, tuple[str, dict[str, int], Callable[[Page], None]]] = {
     "departures": ("manager", DESK, departures),
     "trip": ("manager", DESK, trip),
     "unit": ("manager", DESK, unit),
+    "calculator": ("dispatcher", DESK, calculator),
     "phone-item": ("inspector", PHONE, phone_item),
     "phone-waiting": ("inspector", PHONE, phone_waiting),
 }

@@ -42,6 +42,7 @@ PAGES: dict[str, tuple[str | None, Address]] = {
     "unit": ("manager", fixed("/units/HB-102/")),
     "alarm": ("manager", newest_alarm),
     "preferences": ("manager", fixed("/preferences/")),
+    "calculator": ("dispatcher", fixed("/calculator/")),
     "inspections": ("inspector", fixed("/inspections/")),
     "inspections-to-read": ("dispatcher", fixed("/inspections/")),
     "inspection": ("manager", newest_inspection),

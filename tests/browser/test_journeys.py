@@ -144,6 +144,23 @@ def test_a_unit_shows_its_state_its_alarms_and_its_inspections(as_: Opened) -> N
     expect(page.locator("#inspections-latest .tag").first).to_be_visible()
 
 
+def test_the_calculator_answers_while_a_slider_moves_and_keeps_its_address(as_: Opened) -> None:
+    page = as_("dispatcher")
+    page.goto("/calculator/?outside=-30")
+    answer = page.get_by_role("region", name="Answer").locator("p").first
+    before = answer.inner_text()
+    page.evaluate("window.sameDocument = true")
+    slider = page.get_by_role("slider", name="Heat output")
+    slider.focus()
+    slider.press("Home")
+    expect(page.get_by_role("textbox", name="Heat output")).to_have_value("1")
+    expect(page).to_have_url(re.compile(r"output=1(&|$)"))
+    expect(answer).not_to_have_text(before)
+    assert page.evaluate("window.sameDocument"), "the answer is swapped in, the page stays"
+    page.goto(page.url)
+    expect(page.get_by_role("textbox", name="Heat output")).to_have_value("1")
+
+
 def test_a_reader_of_fahrenheit_finds_no_celsius(as_: Opened) -> None:
     page = as_("manager")
     page.goto("/preferences/")
