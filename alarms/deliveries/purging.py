@@ -11,7 +11,7 @@ from django.db import transaction
 
 from alarms.models import Delivery, Notice, NoticeSubject
 from alarms.models.notices import UNFINISHED
-from fleet.checks.service_due import add_months
+from fleet.checks.service_due import months_before
 from fleet.clock import text_of
 from fleet.records.audit import record_act
 from fleet.units.state import lock_states
@@ -25,7 +25,7 @@ def purge_notices(*, now: datetime, keep_months: int, limit: int = BATCH) -> int
     The removal of each notice is an audit entry. A notice with a message still on its way stays. Safe to run at any
     time, repeatedly; *limit* bounds each kind.
     """
-    before = datetime.combine(add_months(now.date(), -keep_months), now.timetz())
+    before = months_before(now, keep_months)
     old = Notice.objects.across_fleets().filter(state=Notice.State.CLOSED, closed_at__lt=before)
     on_their_way = Delivery.objects.across_fleets().filter(state__in=UNFINISHED, notice__isnull=False)
     ids = list(old.exclude(pk__in=on_their_way.values("notice")).order_by("pk").values_list("pk", flat=True)[:limit])

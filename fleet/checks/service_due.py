@@ -20,6 +20,11 @@ def add_months(day: date, months: int) -> date:
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
+def months_before(now: datetime, months: int) -> datetime:
+    """The same hour so many calendar months earlier: from where on records are kept."""
+    return datetime.combine(add_months(now.date(), -months), now.timetz())
+
+
 def hours_left(unit: UnitFacts) -> float | None:
     """Engine hours until the next service, negative when overdue; None without a plan by hours or without its facts."""
     every_h, counter = unit.design["service_every_h"], unit.values.get("engine_hours_h")

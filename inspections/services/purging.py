@@ -9,7 +9,7 @@ from functools import partial
 from django.db import transaction
 from django.db.models import ProtectedError, Q
 
-from fleet.checks.service_due import add_months
+from fleet.checks.service_due import months_before
 from fleet.clock import text_of
 from fleet.models import Fleet
 from fleet.records.audit import record_act
@@ -32,7 +32,7 @@ def purge_records(*, now: datetime, keep_months: int, limit: int = BATCH) -> int
     An inspection stays as long as one of its defects is open or a younger record refers to it; the newest service of a
     unit stays. Returns how many records went. Safe to run at any time, repeatedly; *limit* bounds each kind.
     """
-    before = datetime.combine(add_months(now.date(), -keep_months), now.timetz())
+    before = months_before(now, keep_months)
     gone = 0
     open_ones = Defect.objects.across_fleets().exclude(state__in=CLOSED).values("opened_by__inspection")
     first = Inspection.objects.across_fleets().filter(refers_to__isnull=True, supersedes__isnull=True)
