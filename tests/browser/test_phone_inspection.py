@@ -276,6 +276,7 @@ def test_every_target_of_an_item_is_large_enough_for_a_glove(as_: Opened) -> Non
     page = as_("inspector", size=PHONE)
     begin(page, "HB-107")
     page.get_by_role("button", name="Start with the first item").click()
+    expect(page.locator("#walk .outcome").first).to_be_visible()
     for target in page.locator(
         "#walk :is(button, .outcome, .photo, input:not([type=radio], [type=file]), select)"
     ).all():
@@ -295,6 +296,8 @@ def test_the_whole_sheet_can_be_filed_without_scripts(
     form = page.get_by_role("region", name="Begin an inspection")
     form.get_by_label("Unit").fill("HB-107")
     page.get_by_role("button", name="The whole sheet on one page").click()
+    # `all()` does not wait: the last thing of the page says that the whole of it has come.
+    expect(page.get_by_role("button", name="Sign and file")).to_be_visible()
     for radio in page.get_by_role("radio", name="sound").all():
         radio.check()
     belts = page.get_by_role("group", name="Belts")
