@@ -1,7 +1,6 @@
 """Puts the app's contributions into fleet's registries."""
 
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
 
 
 class InspectionsConfig(AppConfig):
@@ -9,12 +8,14 @@ class InspectionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from fleet.built_in import keep_built_in
         from fleet.readiness.registry import checks
         from fleet.sweep import chores
         from inspections import trip_record
         from inspections.builtin import load_built_in_sheets
         from inspections.checks import CHECKS
         from inspections.chores import CHORES
+        from inspections.models import Inspection, Sheet
         from inspections.pages import panels
 
         for check in CHECKS:
@@ -23,4 +24,4 @@ class InspectionsConfig(AppConfig):
             chores.add(chore)
         panels.register()
         trip_record.register()
-        post_migrate.connect(load_built_in_sheets, sender=self, dispatch_uid="inspections.sheets")
+        keep_built_in(self, load_built_in_sheets, Sheet, Inspection)

@@ -24,7 +24,7 @@ def sheet_hash(document: dict[str, Any]) -> str:
     return content_hash({name: document.get(name, "") for name in ("kind", "title", "intro", "groups")})
 
 
-def load_built_in_sheets(**kwargs: Any) -> None:
+def load_built_in_sheets() -> None:
     """Stores each file as its version. Called after every migration; does nothing when all are there.
 
     *Raises* ImproperlyConfigured when the words of a version in use were changed: that takes a new version.

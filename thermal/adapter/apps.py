@@ -1,7 +1,6 @@
 """Puts the thermal checks into fleet's registry and keeps the built-in commodity table."""
 
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
 
 
 class ThermalConfig(AppConfig):
@@ -10,6 +9,8 @@ class ThermalConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from fleet.built_in import keep_built_in
+        from fleet.models import Commodity
         from fleet.readiness.registry import checks
         from fleet.warmers import Warmer, warmers
         from thermal import warm
@@ -26,4 +27,4 @@ class ThermalConfig(AppConfig):
         charts.register()
         trip_record.register()
         warmers.add(Warmer("thermal.model", warm))
-        post_migrate.connect(sync_commodities, sender=self, dispatch_uid="thermal.commodities")
+        keep_built_in(self, sync_commodities, Commodity)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fleet.models import Commodity
 from thermal.commodities import HAZARDS, SOURCES, ChillRule, all_commodities
 from thermal.commodities import Commodity as Known
@@ -26,7 +24,7 @@ FIELDS = (
 )
 
 
-def sync_commodities(**_: Any) -> int:
+def sync_commodities() -> int:
     """Writes every row of the table as a built-in commodity; returns how many. Safe to run at every start."""
     rows = [_row(known) for known in all_commodities()] + [_refused(key, why) for key, why in HAZARDS.items()]
     # One read, one insert, one update: the partial unique index rules out a conflict clause.
