@@ -16,8 +16,8 @@ from fleet.charts.registry import FORECAST, trip_charts
 from fleet.clock import db_now
 from fleet.http.renderers import OrjsonRenderer
 from fleet.http.views import CommandView
-from fleet.readiness.selectors import trips_with_units
-from fleet.trips.selectors import trip_of, unit_of
+from fleet.readiness.selectors import trip_with_units
+from fleet.trips.selectors import unit_of
 
 STRETCH = {
     "stretch": {
@@ -59,7 +59,7 @@ class ForecastChart(ChartView):
     problems = ("no-unit",)
 
     def picture(self, reference: str) -> Picture:
-        trip = trips_with_units([trip_of(self.fleet.pk, reference).pk])[0]
+        trip = trip_with_units(self.fleet.pk, reference)
         return trip_charts[FORECAST].picture(trip, db_now())
 
 

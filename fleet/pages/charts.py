@@ -25,8 +25,8 @@ from fleet.pages.measures import measure
 from fleet.pages.panels import Rendered
 from fleet.pages.reader import Reader
 from fleet.pages.views import PageView
-from fleet.readiness.selectors import trips_with_units
-from fleet.trips.selectors import trip_of, unit_of
+from fleet.readiness.selectors import trip_with_units
+from fleet.trips.selectors import unit_of
 
 STRETCHES = {Stretch.DAY: "last 24 hours", Stretch.WEEK: "last 7 days"}
 
@@ -51,7 +51,7 @@ def paper_for(request: HttpRequest, reader: Reader) -> Paper:
 
 class ForecastImage(ChartView):
     def get(self, request: HttpRequest, reference: str) -> HttpResponseBase:
-        trip = trips_with_units([trip_of(self.fleet.pk, reference).pk])[0]
+        trip = trip_with_units(self.fleet.pk, reference)
         return self.answered(request, trip_charts[FORECAST].picture(trip, self.now))
 
 
@@ -70,7 +70,7 @@ def forecast_panel(request: HttpRequest, trip: Trip, now: datetime) -> Rendered 
     if trip.unit_id is None:
         return None
     try:
-        picture = trip_charts[FORECAST].picture(trips_with_units([trip.pk])[0], now)
+        picture = trip_charts[FORECAST].picture(trip_with_units(trip.fleet_id, trip.reference), now)
     except WarmgateError:
         return None
     return _rendered(request, picture, reverse("page-chart-trip", args=[trip.reference]))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from fleet.errors import NotFound
 from fleet.models import Trip, Unit
 from fleet.policy import Policy
 from fleet.readiness.facts import Facts, TripFacts, UnitFacts
@@ -26,10 +27,15 @@ def trip_with_own_unit(trip_id: int, *, assigned: bool) -> Trip:
     return trip
 
 
-def trip_with_units(fleet_id: int, reference: str) -> Trip | None:
-    """One trip by its reference with everything `facts_of` reads, in one statement."""
+def trip_with_units(fleet_id: int, reference: str) -> Trip:
+    """One trip by its reference with everything `facts_of` reads, in one statement.
+
+    *Raises* NotFound.
+    """
     rows = Trip.objects.for_fleet(fleet_id).select_related(*WITH_UNITS)
     trip: Trip | None = rows.filter(reference=reference).first()
+    if trip is None:
+        raise NotFound("There is no such trip.")
     return trip
 
 

@@ -11,11 +11,10 @@ from fleet.clock import text_of
 from fleet.errors import Conflict
 from fleet.models import Trip
 from fleet.readiness.document import CAUTION
-from fleet.readiness.selectors import own_unit, trips_with_units
+from fleet.readiness.selectors import own_unit, trip_with_units
 from fleet.records.canonical import content_hash
 from fleet.trip_records.readings import readings_digest
 from fleet.trip_records.sections import MEASURED, Content, Scope, Section, contents
-from fleet.trips.selectors import trip_of
 
 FORMAT = "warmgate.trip-record.v1"
 HASH = "content_sha256"
@@ -40,7 +39,7 @@ class Record:
 
 def scope_of(fleet_id: int, reference: str, *, now: datetime) -> Scope:
     """What the record of a trip is about, its readings not loaded. *Raises* NotFound, NotLeft."""
-    trip = trips_with_units([trip_of(fleet_id, reference).pk])[0]
+    trip = trip_with_units(fleet_id, reference)
     unit = own_unit(trip)
     if trip.departed_at is None or unit is None:
         raise NotLeft(f"{trip.reference} has not left: its record begins with its departure.")

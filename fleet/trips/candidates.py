@@ -6,7 +6,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from fleet.errors import FieldError, InvalidInput, NotFound
+from fleet.errors import FieldError, InvalidInput
 from fleet.models import Fleet, Trip
 from fleet.models.readiness import Verdict
 from fleet.readiness.assess import Answer, assess
@@ -32,8 +32,6 @@ def candidates(fleet: Fleet, reference: str, *, numbers: Collection[str] | None,
     *Raises* InvalidInput for unknown unit numbers.
     """
     trip = trip_with_units(fleet.pk, reference)
-    if trip is None:
-        raise NotFound("There is no such trip.")
     units = units_of_fleet(fleet.pk, numbers=numbers)
     if numbers is not None:
         _refuse_unknown(numbers, {unit.number for unit in units})

@@ -194,11 +194,6 @@ class AmbientPointOutput(serializers.Serializer):
     temp_c = serializers.FloatField()
 
 
-class HelpOutput(serializers.Serializer):
-    median_h = serializers.FloatField()
-    p90_h = serializers.FloatField()
-
-
 class TripOutput(serializers.ModelSerializer):
     """A trip as stored, its limits resolved."""
 

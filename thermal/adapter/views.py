@@ -12,9 +12,9 @@ from rest_framework.response import Response
 from fleet.clock import db_now, text_of
 from fleet.errors import WarmgateError
 from fleet.http.views import CommandView
-from fleet.readiness.selectors import facts_of, own_unit, trips_with_units, unit_with_state
+from fleet.readiness.selectors import facts_of, own_unit, trip_with_units, unit_with_state
 from fleet.readiness.service import TripHasNoUnit
-from fleet.trips.selectors import trip_of, unit_of
+from fleet.trips.selectors import unit_of
 from thermal import nominal
 from thermal.adapter.ambient import ambient_hours
 from thermal.adapter.estimates import estimate_document
@@ -53,7 +53,7 @@ class TripForecastView(CommandView):
     }
 
     def get(self, request: Request, reference: str) -> Response:
-        trip = trips_with_units([trip_of(self.fleet.pk, reference).pk])[0]
+        trip = trip_with_units(self.fleet.pk, reference)
         number = request.query_params.get("unit")
         unit = own_unit(trip) if number is None else unit_with_state(unit_of(self.fleet.pk, number).pk)
         if unit is None:
