@@ -14,6 +14,7 @@ import pytest
 
 from tests.flows.embedded import ROOT, environment, kill, manage, output_of, wait_for
 
+pytestmark = pytest.mark.embedded
 PAGE = ROOT / "docs" / "integrator.md"
 BLOCK = re.compile(r"```(sh|python)\n(.*?)```", re.DOTALL)
 ANSWERS = re.compile(r"answers at (http://[\d.]+:\d+)")

@@ -12,6 +12,7 @@ import pytest
 
 from tests.flows.embedded import ROOT, environment, kill, manage, output_of, wait_for
 
+pytestmark = pytest.mark.embedded
 PAGE = ROOT / "docs" / "simulator.md"
 BLOCK = re.compile(r"```(sh|python|text)\n(.*?)```", re.DOTALL)
 ANSWERS = re.compile(r"answers at (http://127\.0\.0\.1:\d+)")

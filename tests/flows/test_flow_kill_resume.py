@@ -16,6 +16,7 @@ import pytest
 
 from tests.flows.embedded import Database, kill, manage, output_of, quiet, received, wait_for
 
+pytestmark = pytest.mark.embedded
 KILLS = int(os.environ.get("KILLS", "1"))
 SEED = int(os.environ["KILL_SEED"])  # drawn in tests/settings.py, before the suite is shared out
 STORY_LINES, STORY_MESSAGES = 62, 8
