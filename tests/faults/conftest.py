@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -12,6 +12,12 @@ from tests.faults.ground import Broker, Postgres, folder
 from tests.faults.processes import Service
 from tests.faults.receivers import Receivers
 from tests.faults.stage import Stage
+
+
+@pytest.fixture(scope="session")
+def often(pytestconfig: pytest.Config) -> Callable[[int, int], int]:
+    """How often a fault is made: `often(in the short part, in the whole run)`."""
+    return lambda short, whole: short if pytestconfig.getoption("markexpr") == "short" else whole
 
 
 @pytest.fixture(scope="session")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import sys
 from contextlib import closing
@@ -20,12 +21,10 @@ class Embedded:
     receivers: Receivers
 
     @classmethod
-    def at(cls, folder: Path, receivers: Receivers, *, pyc: Path) -> Embedded:
-        """*pyc* is where compiled files are kept, so that a start costs what it costs everywhere."""
+    def at(cls, folder: Path, receivers: Receivers) -> Embedded:
         settings = {
             "WARMGATE_SMTP_HOST": "127.0.0.1",
             "WARMGATE_SMTP_PORT": str(receivers.mailbox.port),
-            "PYTHONPYCACHEPREFIX": str(pyc),
         }
         return cls(Service(folder, settings), receivers)
 
@@ -57,7 +56,12 @@ class Embedded:
 
     def stored(self, scene: Scene) -> int:
         """Readings of all units, without the one of each that the scene began with."""
-        return self.count("SELECT count(*) FROM fleet_reading") - len(scene.units)
+        found = self.count(
+            "SELECT count(*) FROM fleet_reading r JOIN fleet_unit u ON u.id = r.unit_id"
+            " WHERE u.number IN (SELECT value FROM json_each(?))",
+            json.dumps(scene.units),
+        )
+        return found - len(scene.units)
 
     def sound(self) -> bool:
         """SQLite's own look at the whole file."""

@@ -1,4 +1,7 @@
-"""Run in the service's environment: makes fleets with units, trips and routes, and prints their tokens as JSON.
+"""Run in the service's environment: makes fleets with units, trips and routes, and says their tokens.
+
+One JSON object a line on the standard input is one wish, one line of JSON the answer; the process stays, because its
+start costs more than all the fleets of a fault.
 
 Each fleet has a person of its own to be told: more than ten messages an hour to one person become a summary, and then
 there would be less to count.
@@ -21,7 +24,7 @@ def unit_number(slug: str, i: int) -> str:
     return f"HB-{slug}-{i:02d}"
 
 
-def found_one(slug: str, *, units: int, hook: str | None) -> dict[str, Any]:
+def found_one(slug: str, *, units: int, hook: str | None, mail: bool) -> dict[str, Any]:
     import orjson
 
     from fleet.clock import db_now
@@ -36,7 +39,10 @@ def found_one(slug: str, *, units: int, hook: str | None) -> dict[str, Any]:
     made = Unit.objects.bulk_create([Unit(fleet=fleet, number=unit_number(slug, i), model=model) for i in range(units)])
     UnitState.objects.bulk_create([UnitState(fleet=fleet, unit=unit) for unit in made])
     manager = factories.make_member(fleet, Role.MANAGER)
-    _route(fleet, manager, now, hook=hook)
+    if hook:
+        _route(fleet, manager, now, channel="webhook", address=hook)
+    if mail:
+        _route(fleet, manager, now, channel="email", address=f"gate@{slug}.example")
     at = now - timedelta(seconds=30)
     events = [factories.reading(at, unit=unit_number(slug, i)) for i in range(units)]
     ingest(fleet.pk, split_batch(orjson.dumps(events)), now=now)
@@ -64,27 +70,32 @@ def _plan(fleet: Any, by: Any, at: Any, *, reference: str, unit: str) -> None:
     create_trip(fleet, serializer.validated_data, by=by, now=at)
 
 
-def _route(fleet: Any, manager: Any, now: Any, *, hook: str | None) -> None:
+def _route(fleet: Any, manager: Any, now: Any, **way: str) -> None:
     from alarms.notices.routes import create_route
 
-    wanted = {"member": manager.username, "kinds": ["alarm", "hold"]}
-    way = {"channel": "webhook", "address": hook} if hook else {"channel": "email"}
-    address = {} if hook else {"address": f"gate@{fleet.slug}.example"}
-    create_route(fleet, wanted | way | address, by=manager, now=now)
+    create_route(fleet, {"member": manager.username, "kinds": ["alarm", "hold"], **way}, by=manager, now=now)
 
 
 def main() -> None:
-    """Arguments as one JSON object: prefix, fleets, units (of each), hook (URL) or null."""
+    """A wish: prefix, fleets, units (of each), hook (URL) or null, and mail (true: beside the hook as well)."""
     django.setup()
+    from django.db import connections
+
     from tests import factories
 
-    wanted = json.loads(sys.argv[1])
-    factories.potato()
-    made = [
-        found_one(f"{wanted['prefix']}{i}", units=wanted.get("units", 8), hook=wanted.get("hook"))
-        for i in range(wanted.get("fleets", 1))
-    ]
-    sys.stdout.write(json.dumps(made))
+    for line in sys.stdin:
+        wanted = json.loads(line)
+        factories.potato()
+        hook = wanted.get("hook")
+        made = [
+            found_one(
+                f"{wanted['prefix']}{i}", units=wanted.get("units", 8), hook=hook, mail=wanted.get("mail") or not hook
+            )
+            for i in range(wanted.get("fleets", 1))
+        ]
+        connections.close_all()
+        sys.stdout.write(json.dumps(made) + "\n")
+        sys.stdout.flush()
 
 
 if __name__ == "__main__":

@@ -44,6 +44,7 @@ class Service:
     settings: dict[str, str]
     web_port: int = field(default_factory=free_port)
     running: dict[str, subprocess.Popen[bytes]] = field(default_factory=dict)
+    _founder: subprocess.Popen[str] | None = None
 
     def environment(self, **more: str) -> dict[str, str]:
         clean = {name: value for name, value in os.environ.items() if not name.startswith(("WARMGATE_", "DJANGO_"))}
@@ -51,8 +52,7 @@ class Service:
             "DJANGO_SETTINGS_MODULE": "fleet.settings",
             "PYTHONPATH": str(ROOT),
             "PYTHONUNBUFFERED": "1",
-            "PYTHONDONTWRITEBYTECODE": "",
-            "PYTHONPYCACHEPREFIX": str(self.folder / "pyc"),  # processes are started many times: compile once
+            "PYTHONDONTWRITEBYTECODE": "",  # processes are started many times: compile once
             "WARMGATE_STATE_DIR": str(self.folder / "state"),
             "WARMGATE_SECRET_KEY": "faults-only-" + "0123456789abcdef" * 4,
             "WARMGATE_ALLOWED_HOSTS": HOST,
@@ -76,8 +76,20 @@ class Service:
         self.run("manage.py", "migrate", "--noinput", "--verbosity", "0")
 
     def found(self, **wanted: Any) -> list[dict[str, Any]]:
-        """Fleets with units and trips (tests/faults/found.py), ready to be told of events."""
-        made: list[dict[str, Any]] = json.loads(self.run("-m", "tests.faults.found", json.dumps(wanted)))
+        """Fleets with units and trips, ready to be told of events; the process that makes them (found.py) stays."""
+        if self._founder is None:
+            with (self.folder / "found.log").open("ab") as log:
+                self._founder = subprocess.Popen(
+                    [sys.executable, "-m", "tests.faults.found"], cwd=ROOT, env=self.environment(), text=True,
+                    stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=log, start_new_session=True,
+                )  # fmt: skip
+        assert self._founder.stdin is not None
+        assert self._founder.stdout is not None
+        self._founder.stdin.write(json.dumps(wanted) + "\n")
+        self._founder.stdin.flush()
+        made: list[dict[str, Any]] = json.loads(self._founder.stdout.readline() or "[]")
+        if not made:
+            raise RuntimeError(f"no fleets were made:\n{self.logged('found')[-3000:]}")
         return made
 
     def start(self, name: str, *command: str, **more: str) -> None:
@@ -139,6 +151,10 @@ class Service:
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.running[name].wait(max(until - time.monotonic(), 0.1))
             self.kill(name)
+        if self._founder is not None:
+            self._founder.kill()
+            self._founder.communicate()
+            self._founder = None
 
     def alive(self) -> list[str]:
         return sorted(name for name, process in self.running.items() if process.poll() is None)

@@ -30,6 +30,11 @@ class Scene:
     def units(self) -> list[str]:
         return [number for fleet in self.fleets for number in fleet["units"]]
 
+    @property
+    def apart(self) -> list[Scene]:
+        """One scene for each of its fleets."""
+        return [Scene([fleet]) for fleet in self.fleets]
+
     def senders(self, port: int) -> list[Sender]:
         return [Sender(port, fleet["integrator"]) for fleet in self.fleets]
 
@@ -55,9 +60,12 @@ class Stage:
             "WARMGATE_WEBHOOK_ALLOWED_HOSTS": f"{host}:{receivers.hooks.port},{Stage.LOST_HOST}",
         }
 
-    def scene(self, prefix: str, *, fleets: int = 1, units: int = 8, hook: str | None = None) -> Scene:
-        """New fleets whose units have trips that leave within two hours and that nothing blocks yet."""
-        scene = Scene(self.service.found(prefix=prefix, fleets=fleets, units=units, hook=hook))
+    def scene(self, prefix: str, **wanted: Any) -> Scene:
+        """New fleets whose units have trips that leave within two hours and that nothing blocks yet.
+
+        *wanted*: fleets, units (of each), hook (URL), mail (tests/faults/found.py).
+        """
+        scene = Scene(self.service.found(prefix=prefix, **wanted))
         wait_for("the first assessments", lambda: self.assessed(scene) == len(scene.units), within_s=60)
         return scene
 

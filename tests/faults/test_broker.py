@@ -86,8 +86,8 @@ def break_often(stage: Stage, prefix: str, fault: str, name: str, break_once: Ca
     """Blocks one fleet's trips per fault, breaks something in between, and proves at the end that bells are heard."""
     scene = stage.scene(prefix, fleets=times, units=4)
     begun: dict[str, float] = {}
-    for fleet in scene.fleets:
-        begun |= dict.fromkeys(fleet["units"], block_all(stage, Scene([fleet])))
+    for part in scene.apart:
+        begun |= dict.fromkeys(part.units, block_all(stage, part))
         break_once()
     told = stage.all_told(scene, within_s=90)
     stage.quiet(scene)

@@ -10,8 +10,7 @@ import random
 import secrets
 import sys
 import time
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
 
 import pytest
 
@@ -29,20 +28,22 @@ STORY_S = 3.0
 """From an event to its mail and a little more: kills fall anywhere in it, and in the start that follows a kill."""
 
 
-@pytest.fixture
-def embedded(place: Path, receivers: Receivers) -> Iterator[Embedded]:
+@pytest.fixture(scope="module")
+def embedded(receivers: Receivers) -> Iterator[Embedded]:
     receivers.take_all()
     with folder() as own:
-        made = Embedded.at(own, receivers, pyc=place / "pyc")
+        made = Embedded.at(own, receivers)
         made.service.migrate()
         yield made
         made.service.stop()
 
 
-@pytest.mark.parametrize("times", [pytest.param(3, marks=pytest.mark.short), 50])
-def test_killed_at_any_moment_it_completes_the_story_after_every_start(times: int, embedded: Embedded) -> None:
-    draw = random.Random(SEED)
-    scene = embedded.scene(f"emb{times}x", fleets=-(-times // UNITS), units=UNITS)
+@pytest.mark.short
+def test_killed_at_any_moment_it_completes_the_story_after_every_start(
+    often: Callable[[int, int], int], embedded: Embedded
+) -> None:
+    times, draw = often(3, 50), random.Random(SEED)
+    scene = embedded.scene("emb", fleets=-(-times // UNITS), units=UNITS)
     units, senders = scene.units[:times], scene.senders(embedded.service.web_port)
     embedded.start()
     wait_for("the first assessments", lambda: assessed(embedded) >= len(scene.units), within_s=60)
@@ -68,7 +69,7 @@ def test_killed_at_any_moment_it_completes_the_story_after_every_start(times: in
     Result(
         "embedded service killed at random moments", times, accepted, stored, len(units), len(told), repeats,
         longest(told, since), "each story completed after its start; duplicates carry the id of the first",
-    ).save(f"40-embedded-{times:02d}")  # fmt: skip
+    ).save("40-embedded")  # fmt: skip
     assert embedded.sound()
     assert stored == accepted == times
     assert len(told) == times

@@ -143,8 +143,7 @@ def test_a_webhook_that_fails_for_an_hour_gets_it_when_it_works(stage: Stage) ->
 
 
 def test_a_name_that_is_not_found_is_tried_again_and_the_next_channel_takes_over(stage: Stage) -> None:
-    scene = stage.scene("dns", units=2, hook=f"http://{stage.LOST_HOST}:9/lost")
-    stage.service.run("-m", "tests.faults.add_mail", scene.fleets[0]["slug"])
+    scene = stage.scene("dns", units=2, hook=f"http://{stage.LOST_HOST}:9/lost", mail=True)
     begun = block_all(stage, scene)
     told = stage.all_told(scene, within_s=90)
     statuses = {row[2] for row in attempts(stage, scene)}
