@@ -43,13 +43,17 @@ def test_integrating_nuisances_out_is_the_joint_least_squares() -> None:
     x, z = rng.standard_normal((40, 3)), rng.standard_normal((40, 4))
     y = x @ [1.0, -2.0, 0.5] + z @ [3.0, 1.0, -1.0, 0.2] + 0.1 * rng.standard_normal(40)
     weight, prior = rng.uniform(0.5, 2.0, 40), np.diag([0.5, 1.0, 2.0, 4.0])
-    info, vector = _without(x, z, y, weight, prior)
+    info, vector, left = _without(x, z, y, weight, prior)
     root = np.sqrt(weight)[:, None]
     rows = np.vstack([np.hstack([x, z]) * root, np.hstack([np.zeros((4, 3)), np.sqrt(prior)])])
     joint = lstsq(rows, np.concatenate([y * root[:, 0], np.zeros(4)]))[0]
     assert np.linalg.solve(info, vector) == pytest.approx(joint[:3], rel=1e-10)
     covariance = np.linalg.inv(rows.T @ rows)[:3, :3]
     assert np.linalg.inv(info) == pytest.approx(covariance, rel=1e-9)
+    # What is left of the weight: the trace of the residual maker of z, by an explicit projection.
+    scaled = np.vstack([z * root, np.sqrt(prior)])
+    hat = (scaled @ np.linalg.pinv(scaled))[:40, :40]
+    assert left == pytest.approx(float(np.sum(weight * (1 - np.diag(hat)))), rel=1e-9)
 
 
 @pytest.mark.parametrize("count", [0, 2, 5, 20])

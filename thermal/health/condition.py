@@ -138,7 +138,7 @@ def condition_of(days: Sequence[Day], plant: Plant, reference: Reference) -> Con
         change = replace(change, cause=cause_of(days, change))
     ratio = k = output = chance = None
     if total.hours > 0:
-        mean, sd = _ratio(total, scale)
+        mean, sd = _ratio(present, total, scale)
         ratio = Value(mean / scale, sd)
         chance = normal_cdf_exact((log(mean / scale) - log(WORSE_RATIO)) / sd)
         weaker = share if change is not None and change.cause is Cause.HEATER else None
@@ -161,9 +161,9 @@ def condition_of(days: Sequence[Day], plant: Plant, reference: Reference) -> Con
     )
 
 
-def _ratio(total: DayHeat, scale: float) -> tuple[float, float]:
+def _ratio(days: Sequence[Day], total: DayHeat, scale: float) -> tuple[float, float]:
     """Return UA/Q over the plant's and the sd of its logarithm, with what never averages out."""
-    mean, covariance = posterior_of(total, scale)
+    mean, covariance = posterior_of(days, scale)
     value = max(float(mean[0]), 0.2 * scale)
     own = float(np.sqrt(covariance[0, 0])) / value
     return value, hypot(own, FLOOR_SD, SENSOR_LEFT_K / max(total.span_k, 4.0))

@@ -8,12 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermal.health.readings import Plant, Readings
+from thermal.health.stores import behind_lag
 from thermal.ranges import Array
 
 __all__ = ["Heating", "heating_of"]
 
 COUNTER_STEP_H = 0.2
 """A counter that gains this much more than the time between two readings was changed or reset."""
+
+REST_AFTER_S, FEWEST_AT_REST, MOST_APART_K = 1800.0, 4, 1.5
+"""The coil is as cold as the air so long after the unit was switched off; further apart than this is no offset."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,20 +73,30 @@ def _share_of_rise(readings: Readings, plant: Plant, full_rise_k: float | None) 
     if full_rise_k is None:
         nothing = np.zeros(max(len(readings) - 1, 0))
         return nothing, np.zeros(len(nothing), dtype=np.bool_)
-    rise = readings.discharge_air_c - readings.return_air_c
-    mean = (rise[1:] + rise[:-1]) / 2 / full_rise_k
+    rest_k = _rest_rise(readings)
+    rise = readings.discharge_air_c - readings.return_air_c - rest_k
+    mean = (rise[1:] + rise[:-1]) / 2 / (full_rise_k - rest_k)
     off = (readings.on[1:] == 0) & (readings.on[:-1] == 0)
     share = np.where(off, 0.0, mean)
     known = np.isfinite(share)
     return np.where(known, np.clip(share, 0.0, 1.1), 0.0), known
 
 
+def _rest_rise(readings: Readings) -> float:
+    """Return how far apart the two air sensors are while the unit has long been off [K]; 0 where that is unknown."""
+    off = readings.on == 0
+    began = np.maximum.accumulate(np.where(off, -np.inf, readings.at_s))
+    rise = (readings.discharge_air_c - readings.return_air_c)[off & (readings.at_s - began >= REST_AFTER_S)]
+    rise = rise[np.isfinite(rise)]
+    if len(rise) < FEWEST_AT_REST:
+        return 0.0
+    return min(max(float(np.median(rise)), -MOST_APART_K), MOST_APART_K)
+
+
 def _behind_coolant(share: Array, dt: Array, lag_s: float) -> Array:
     """Return the seconds of full heat that reach the air in each step: the run behind a first-order lag."""
-    keep = np.exp(-dt / lag_s)
-    out, level = np.empty_like(dt), 0.0
-    for i, (run, step, k) in enumerate(zip(share.tolist(), dt.tolist(), keep.tolist(), strict=True)):
-        gap = level - run
-        out[i] = run * step + gap * (1 - k) * lag_s
-        level = run + gap * k
-    return out
+    # Runs begin and end where they are reported, so a step is steady: level1 = keep level0 + (1 - keep) run.
+    steps = dt / lag_s
+    passed = -np.expm1(-steps)
+    level = behind_lag(steps, passed * share, 0.0)[:-1]
+    return share * dt + (level - share) * passed * lag_s

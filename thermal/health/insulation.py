@@ -3,14 +3,16 @@
 The heat balance of the shut box, cumulated from the start of a span (hourly means would drown in the phase of the
 thermostat):
 
-    heat(t) = UA sum w (F - T_amb - d) dt + C (F - F0) + C_air (T_a - T_a0)
-              + (g chilled + a_e tau) (1 - e^(-t/tau)) + a_c t + const
+    heat(t) = UA sum (F - T_amb - d) dt + C (T_l - T_l0) + C_air (T_a - T_a0)
+              + UA m sum moving (F - T_amb) dt + g (L - L0) + a_e tau (1 - e^(-t/tau)) + a_c t + const
 
-F: return air behind the lining's lag; w: moving factor; d: how much the air sensor shows above the ambient one when
-both are as warm; chilled: how long and how far doors cooled the air before; a_e, a_c: what the load takes, at first
-and for long [W]. It is linear in (UA, C, d) and, per span, (g, a_e, a_c, const), which have priors and are integrated
-out; what is left of a day is a 3x3 information matrix and a
-vector. Days add. Spans with the unit off take part: they tell the sensors' difference, which else looks like heat.
+F: return air behind the lining's lag; T_l: the lining; d: how much the air sensor shows above the ambient one when
+both are as warm; m: how much more a moving box loses than the design says; L: what a load takes up that follows the
+air by a lag, so that what open doors took from it comes back (`thermal.health.stores`); a_e, a_c: what the load takes
+besides, at first and for long [W]. It is linear in (UA, C, UA d, UA m, g), which are the unit's, and, per span, in how
+far its load differs and in (a_e, a_c, const), which have priors and are integrated out; what is left of a day is a 5x5
+information matrix and a vector. Days add. Spans with the unit off take part: they tell the sensors' difference, which
+else looks like heat.
 
 Run time times rated output stands for heat, so this learns UA over output. See `thermal.health.condition` for what
 that says of K.
@@ -22,6 +24,7 @@ Wingfield, "Whole house heat loss test method (coheating)", Leeds Metropolitan U
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,10 +32,14 @@ from numpy.typing import NDArray
 from thermal.health.heating import Heating, heating_of
 from thermal.health.readings import Plant, Readings
 from thermal.health.spans import Span, flat, spans_of
+from thermal.health.stores import Stores, stores_of
 from thermal.ranges import Array
 
-__all__ = ["DayHeat", "day_heat"]
+__all__ = ["NOTHING", "UNKNOWNS", "DayHeat", "day_heat"]
 
+UNKNOWNS, LINING = 5, 1
+AIR_NOISE_K = 0.3
+"""Noise of an air sensor in a stream of air (assumption)."""
 MJ = 1e6
 HOUR_S = 3600.0
 ROW_S = 1800.0
@@ -40,25 +47,38 @@ ROW_S = 1800.0
 SETTLE_ON_S, SETTLE_OFF_S = 2400.0, 7200.0
 """What is skipped after doors shut, or the switch was turned [s]."""
 SHORTEST_ON_S, SHORTEST_OFF_S = 5400.0, 4 * HOUR_S
-LOAD_TAU_S = 3.5 * HOUR_S
-PRIOR_LOAD_W = (400.0, 120.0)
-"""Spread of what a load takes at first and for long."""
-PRIOR_CONST_MJ = 3.0
-PRIOR_EDGE_W_K = (130.0, 110.0)
-"""What a load unseen gives to colder air [W/K], mean and spread: what open doors took from it comes back first."""
-CHILL_BACK_S = 3 * HOUR_S
-ROW_SD_MJ, ROW_SD_MJ_H = 0.8, 0.10
-"""Noise of a row: phase of the thermostat, and what grows with time (films, sun, leaks)."""
 MOVING_WHEN_ON = 0.8
 """Share of its heated hours that a unit without a speed sensor is taken to move."""
+NEAR_TAU_S = 3.5 * HOUR_S
 STUCK_RUN_S = 45 * 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class DayHeat:
-    """What one day tells of (UA relative to the plant's, C relative to the plant's lining, d in K).
+class Spread:
+    """What a span may have of its own, sd: a load that is warmer or colder than the air, at first and for long [W];
+    the start [MJ]; how far its load is from the unit's usual one [kJ/K per m2 of box]; and the noise of a row, at once
+    [MJ] and growing [MJ/h]."""
 
-    info (3, 3) and vector (3,) of the normal equations, hours of heated spans in it, and the mean difference between
+    near_w: float
+    far_w: float
+    start_mj: float
+    load_kj_m2k: float
+    row_mj: float
+    row_mj_h: float
+
+
+HEATED = Spread(near_w=300.0, far_w=120.0, start_mj=3.0, load_kj_m2k=3.5, row_mj=0.8, row_mj_h=0.10)
+"""A thermostat's phase, a load, films, leaks."""
+RESTING = Spread(near_w=40.0, far_w=20.0, start_mj=0.5, load_kj_m2k=3.5, row_mj=0.3, row_mj_h=0.03)
+"""An empty box that cools: nothing is given; sky and sun."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayHeat:
+    """What one day tells of (UA over the plant's, lining's store over the plant's, UA d over the plant's UA [K],
+    UA m over the plant's UA, g [kJ/K per m2 of box]).
+
+    info (5, 5) and vector (5,) of the normal equations, hours of heated spans in it, and the mean difference between
     box and ambient over them [K].
     """
 
@@ -73,7 +93,7 @@ class DayHeat:
         return DayHeat(self.info + other.info, self.vector + other.vector, hours, span)
 
 
-NOTHING = DayHeat(np.zeros((3, 3)), np.zeros(3), 0.0, 0.0)
+NOTHING = DayHeat(np.zeros((UNKNOWNS, UNKNOWNS)), np.zeros(UNKNOWNS), 0.0, 0.0)
 
 
 def day_heat(readings: Readings, plant: Plant, *, start_s: float, end_s: float, full_rise_k: float | None) -> DayHeat:
@@ -98,18 +118,17 @@ def day_heat(readings: Readings, plant: Plant, *, start_s: float, end_s: float, 
     kept = _where(readings, usable)
     if len(kept) < 4:
         return total
-    filtered = _behind_lining(kept, plant)
+    stores = stores_of(kept, plant)
     heating = heating_of(kept, plant, full_rise_k=full_rise_k)
     for span in spans_of(kept):
         first = _settled(kept, span, start_s)
-        last = int(np.searchsorted(kept.at_s, end_s)) - 1
-        last = min(span.last, last)
+        last = min(span.last, int(np.searchsorted(kept.at_s, end_s)) - 1)
         shortest = SHORTEST_ON_S if span.on else SHORTEST_OFF_S
         if last <= first or kept.at_s[last] - kept.at_s[first] < shortest:
             continue
-        part = _span_heat(kept, filtered, heating, plant, span, first, last)
-        if part is not None:
-            total = total + part
+        if span.on and not heating.known[first : last + 1].all():
+            continue
+        total = total + _span_heat(kept, stores, heating, plant, span.on, slice(first, last + 1))
     return total
 
 
@@ -122,66 +141,43 @@ def _settled(readings: Readings, span: Span, start_s: float) -> int:
     return int(np.searchsorted(readings.at_s, max(begins, start_s)))
 
 
-def _behind_lining(readings: Readings, plant: Plant) -> Array:
-    """Return the return air behind the lining's lag, starting at the first reading [degC]."""
-    tau = (plant.lining_j_k + plant.air_j_k) / (plant.film_w_k + plant.ua_w_k)
-    return lagged(readings.at_s, readings.return_air_c, tau)
-
-
-def lagged(at_s: Array, values: Array, tau_s: float) -> Array:
-    """Return values behind a first-order lag, linear between readings; the first reading starts it."""
-    dt = np.diff(at_s)
-    keep = np.exp(-dt / tau_s)
-    slope = np.diff(values) / dt
-    # Exact for a ramp: y1 = keep y0 + (1 - keep) x0 + slope (dt - tau (1 - keep)).
-    push = (1 - keep) * values[:-1] + slope * (dt - tau_s * (1 - keep))
-    out = np.empty_like(values)
-    level = out[0] = float(values[0])
-    for i, (k, p) in enumerate(zip(keep.tolist(), push.tolist(), strict=True)):
-        level = k * level + p
-        out[i + 1] = level
-    return out
-
-
-def _span_heat(
-    readings: Readings, filtered: Array, heating: Heating, plant: Plant, span: Span, first: int, last: int
-) -> DayHeat | None:
-    at_s = readings.at_s[first : last + 1]
+def _span_heat(readings: Readings, stores: Stores, heating: Heating, plant: Plant, on: bool, part: slice) -> DayHeat:
+    at_s = readings.at_s[part]
     t = at_s - at_s[0]
-    if span.on and not heating.known[first : last + 1].all():
-        return None
-    air, ambient = readings.return_air_c[first : last + 1], readings.ambient_c[first : last + 1]
-    inner = filtered[first : last + 1]
-    speed = readings.speed_km_h[first : last + 1]
-    moving = np.where(np.isfinite(speed), speed > 5.0, MOVING_WHEN_ON * span.on)
+    air, ambient, lining = readings.return_air_c[part], readings.ambient_c[part], stores.lining_c[part]
+    speed = readings.speed_km_h[part]
+    moving = np.where(np.isfinite(speed), speed > 5.0, MOVING_WHEN_ON * on)
     factor = 1 + (plant.moving_factor - 1) * moving
-    lost = _cumulated(t, factor * (inner - ambient)) * plant.ua_w_k / MJ
-    given = (heating.heat_j[first : last + 1] - heating.heat_j[first]) / MJ if span.on else np.zeros_like(t)
+    apart = stores.air_c[part] - ambient
+    lost, shown, driven = _cumulated(t, np.stack([factor * apart, -factor, moving * apart])) * plant.ua_w_k / MJ
+    given = (heating.heat_j[part] - heating.heat_j[part.start]) / MJ if on else np.zeros_like(t)
     y = given - plant.air_j_k * (air - air[0]) / MJ
-    x = np.stack([lost, plant.lining_j_k * (inner - inner[0]) / MJ, -_cumulated(t, factor) * plant.ua_w_k / MJ], axis=1)
-    tau = LOAD_TAU_S
-    taken = -np.expm1(-t / tau) / MJ
-    z = np.stack([tau * taken, t / MJ, np.ones_like(t), _chilled(readings, span, air.mean()) * taken], axis=1)
+    load = (stores.load_k[part] - stores.load_k[part.start]) * plant.area_m2 * 1e3 / MJ
+    x = np.stack([lost, plant.lining_j_k * (lining - lining[0]) / MJ, shown, driven, load], axis=1)
+    own = HEATED if on or not stores.empty[part.start] else RESTING
+    z = np.stack([-np.expm1(-t / NEAR_TAU_S) * NEAR_TAU_S / MJ, t / MJ, np.ones_like(t), load], axis=1)
     rows = _rows(t)
-    hours = t[rows] / HOUR_S
-    weight = 1.0 / (ROW_SD_MJ**2 + (ROW_SD_MJ_H * hours) ** 2)
-    y = y - PRIOR_EDGE_W_K[0] * z[:, 3]
-    prior = np.diag([sd**-2 for sd in (*PRIOR_LOAD_W, PRIOR_CONST_MJ, PRIOR_EDGE_W_K[1])])
-    info, vector = _without(x[rows], z[rows], y[rows], weight, prior)
-    length_h = float(t[-1]) / HOUR_S if span.on else 0.0
-    return DayHeat(info, vector, length_h, float(np.mean(inner - ambient)) if span.on else 0.0)
+    weight = 1.0 / (own.row_mj**2 + (own.row_mj_h * t[rows] / HOUR_S) ** 2)
+    prior = np.diag([sd**-2 for sd in (own.near_w, own.far_w, own.start_mj, own.load_kj_m2k)])
+    info, vector, freedom = _without(x[rows], z[rows], y[rows], weight, prior)
+    info[LINING, LINING] -= min(freedom * _noise_mj2(t, plant), info[LINING, LINING] / 2)
+    length_h = float(t[-1]) / HOUR_S if on else 0.0
+    return DayHeat(info, vector, length_h, float(np.mean(apart)) if on else 0.0)
 
 
-def _chilled(readings: Readings, span: Span, level_c: float) -> float:
-    """Return how much the air was below `level_c` while doors stood open before the span [K s]."""
-    low = int(np.searchsorted(readings.at_s, readings.at_s[span.first] - CHILL_BACK_S))
-    part = slice(low, span.first + 1)
-    at_s, door = readings.at_s[part], readings.door[part]
-    if len(at_s) < 2:
-        return 0.0
-    opened = (door[:-1] == 1) | (door[1:] == 1)
-    below = np.maximum(level_c - readings.return_air_c[part], 0.0)
-    return float(np.sum(np.where(opened, np.minimum(np.diff(at_s), 1800.0) * (below[1:] + below[:-1]) / 2, 0.0)))
+def _noise_mj2(t: Array, plant: Plant) -> float:
+    """Return the variance of the lining's store from the noise of the air sensor [MJ2].
+
+    Behind the lag, `y1 = keep y0 + new x1 + old x0` for readings in even steps. Noise in a regressor pulls its
+    coefficient to 0, the more the less the regressor moves, and a box held by its thermostat hardly moves; taking the
+    noise out of the normal equations puts that right (Fuller, Measurement Error Models, 1987, section 2.2; from
+    memory).
+    """
+    step = float(t[-1]) / (len(t) - 1) * (plant.film_w_k + plant.ua_w_k) / plant.lining_j_k
+    keep = exp(-step)
+    new, old = 1 - (1 - keep) / step, (1 - keep) / step - keep
+    share = (new**2 + old**2 + 2 * new * old * keep) / (1 - keep**2)
+    return share * (AIR_NOISE_K * plant.lining_j_k / MJ) ** 2
 
 
 def _rows(t: Array) -> Array:
@@ -191,15 +187,18 @@ def _rows(t: Array) -> Array:
 
 
 def _cumulated(t: Array, values: Array) -> Array:
-    """Return the integral from the start, trapezoidal, shape of t."""
-    out = np.zeros_like(t)
-    np.cumsum(np.diff(t) * (values[1:] + values[:-1]) / 2, out=out[1:])
+    """Return the integrals from the start along the last axis, trapezoidal, shape of values."""
+    out = np.zeros_like(values)
+    np.cumsum(np.diff(t) * (values[..., 1:] + values[..., :-1]) / 2, axis=-1, out=out[..., 1:])
     return out
 
 
-def _without(x: Array, z: Array, y: Array, weight: Array, prior: Array) -> tuple[Array, Array]:
-    """Return information matrix and vector of x with z (prior mean 0, precision `prior`) integrated out."""
+def _without(x: Array, z: Array, y: Array, weight: Array, prior: Array) -> tuple[Array, Array, float]:
+    """Return information matrix and vector of x with z (prior mean 0, precision `prior`) integrated out, and how much
+    weight is left for what varies from row to row."""
     xw, zw = x * weight[:, None], z * weight[:, None]
     cross = xw.T @ z
-    solved = np.linalg.solve(z.T @ zw + prior, np.column_stack([cross.T, zw.T @ y]))
-    return xw.T @ x - cross @ solved[:, :-1], xw.T @ y - cross @ solved[:, -1]
+    solved = np.linalg.solve(z.T @ zw + prior, np.column_stack([cross.T, zw.T @ y, zw.T @ zw]))
+    by_x, by_y, by_row = np.split(solved, [x.shape[1], x.shape[1] + 1], axis=1)
+    left = float(weight.sum() - np.trace(by_row))
+    return xw.T @ x - cross @ by_x, xw.T @ y - cross @ by_y[:, 0], left

@@ -8,13 +8,23 @@ from math import hypot
 import numpy as np
 
 from thermal.health.day import Day
-from thermal.health.insulation import NOTHING, DayHeat
+from thermal.health.insulation import UNKNOWNS
 from thermal.ranges import Array
 
 __all__ = ["Point", "mean_of", "plausible", "points_of", "posterior_of"]
 
 PRIOR_RATIO_SD, PRIOR_LINING_SD, PRIOR_SENSORS_K = 0.20, 0.25, 0.6
 """Spread of UA/Q and of the lining's store relative to the design, and of the difference of two sensors."""
+PRIOR_MOTION_SD = 0.05
+"""Spread of the factor by which a moving box loses more (documented range 1.0 to 1.2)."""
+PRIOR_LOAD_KJ_M2K = (5.5, 3.0)
+"""Store of a load that answers within hours, per area of the box: mean and spread. 130 W/K over 4 h is 12.7 of 147 m2;
+about 60 % of what its edge lost comes back from the air, the rest from its core, and a load comes in while doors are
+open, so that half of the chill of loading does not reach it."""
+DRIFT_K_DAY, DRIFT_ROUNDS = 0.03, 6
+"""How fast the two sensors drift apart: a Student t with one degree of freedom and this scale, because most hold and
+a few run away (assumption); rounds until its normal equivalent is found."""
+SENSORS = 2
 DAY_SD = 0.06
 ODD_Z, FEWEST_TO_COMPARE = 4.0, 5
 """A day so far from the median of the others is left out: a stuck sensor, a door that nobody reported."""
@@ -23,12 +33,27 @@ Point = tuple[int, float, float]
 """(day, UA/Q over the plant's, sd)."""
 
 
-def posterior_of(total: DayHeat, scale: float) -> tuple[Array, Array]:
-    """Return mean (3,) and covariance (3, 3) of UA/Q over the plant's, lining over the plant's, sensors [K]."""
-    prior = np.diag([(PRIOR_RATIO_SD * scale) ** -2, PRIOR_LINING_SD**-2, PRIOR_SENSORS_K**-2])
-    precision = total.info + prior
-    covariance: Array = np.linalg.inv(precision).astype(np.float64)
-    return covariance @ (total.vector + prior @ np.array([scale, 1.0, 0.0])), covariance
+def posterior_of(days: Sequence[Day], scale: float) -> tuple[Array, Array]:
+    """Return mean (6,) and covariance (6, 6) of the five unknowns of `DayHeat` and of the sensors' drift per day
+    [K/day], the sensors as they are on the mean day."""
+    middle = _middle(days)
+    size = UNKNOWNS + 1
+    info, vector = np.zeros((size, size)), np.zeros(size)
+    for day in days:
+        spread = np.vstack([np.eye(UNKNOWNS), np.zeros(UNKNOWNS)])
+        spread[-1, SENSORS] = day.number - middle
+        info += spread @ day.heat.info @ spread.T
+        vector += spread @ day.heat.vector
+    load, load_sd = PRIOR_LOAD_KJ_M2K
+    sds = [PRIOR_RATIO_SD * scale, PRIOR_LINING_SD, PRIOR_SENSORS_K * scale, PRIOR_MOTION_SD * scale, load_sd]
+    known = np.array([scale, 1.0, 0.0, 0.0, load, 0.0])
+    drift_var = (DRIFT_K_DAY * scale) ** 2
+    for _ in range(DRIFT_ROUNDS):
+        prior = np.array([*(sd**-2 for sd in sds), 1 / drift_var])
+        covariance: Array = np.linalg.inv(info + np.diag(prior)).astype(np.float64)
+        mean = covariance @ (vector + prior * known)
+        drift_var = ((DRIFT_K_DAY * scale) ** 2 + float(mean[-1]) ** 2 + float(covariance[-1, -1])) / 2
+    return mean, covariance
 
 
 def plausible(days: Sequence[Day], scale: float) -> list[Day]:
@@ -43,15 +68,18 @@ def plausible(days: Sequence[Day], scale: float) -> list[Day]:
 
 def points_of(days: Sequence[Day], scale: float) -> list[Point]:
     """Return (day, UA/Q over the plant's, sd) of days that say something, the other unknowns as all days have them."""
-    total = sum((day.heat for day in days), NOTHING)
-    _, lining, sensors = posterior_of(total, scale)[0].tolist()
+    if not days:
+        return []
+    mean, middle = posterior_of(days, scale)[0], _middle(days)
     points = []
     for day in days:
-        own = float(day.heat.info[0, 0])
+        info, own = day.heat.info, float(day.heat.info[0, 0])
         if day.heat.hours < 2.0 or own < 0.3**-2:
             continue
-        info = day.heat.info
-        value = (float(day.heat.vector[0]) - float(info[0, 1]) * lining - float(info[0, 2]) * sensors) / own
+        others = mean[:UNKNOWNS].copy()
+        others[0] = 0.0
+        others[SENSORS] += mean[-1] * (day.number - middle)
+        value = (float(day.heat.vector[0]) - float(info[0] @ others)) / own
         points.append((day.number, value, hypot(own**-0.5, DAY_SD * scale)))
     return points
 
@@ -60,3 +88,8 @@ def mean_of(points: Sequence[Point]) -> tuple[float, float]:
     weights = [point[2] ** -2 for point in points]
     total = sum(weights)
     return sum(w * point[1] for w, point in zip(weights, points, strict=True)) / total, total**-0.5
+
+
+def _middle(days: Sequence[Day]) -> float:
+    """Return the number of the mean day."""
+    return sum(day.number for day in days) / max(len(days), 1)

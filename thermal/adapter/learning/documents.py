@@ -10,7 +10,7 @@ import numpy as np
 
 from thermal.health.condition import Condition, Value
 from thermal.health.day import Day
-from thermal.health.insulation import DayHeat
+from thermal.health.insulation import UNKNOWNS, DayHeat
 from thermal.health.strength import DayRise
 from thermal.health.tank import DayTank, Event, EventKind
 from thermal.health.watch import Level, WatchState
@@ -35,7 +35,7 @@ def day_of(document: dict[str, Any]) -> Day:
     events = tuple(Event(**{**event, "kind": EventKind(event["kind"])}) for event in tank.pop("events"))
     return Day(
         document["number"],
-        DayHeat(np.array(info).reshape(3, 3), np.array(vector), hours, span_k),
+        DayHeat(np.array(info).reshape(UNKNOWNS, UNKNOWNS), np.array(vector), hours, span_k),
         DayRise(n, math.nan if mean_k is None else mean_k),
         DayTank(events, **tank),
     )
