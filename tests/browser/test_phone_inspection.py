@@ -1,56 +1,16 @@
-"""An inspection on a phone, item by item: with a connection, without one, and when the service says no."""
+"""An inspection on a phone, item by item or the whole sheet: filed, refused, corrected."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from tests.browser.conftest import Opened, Watch
-from tests.browser.evening import PHONE, Evening, sign_in
+from tests.browser.evening import PHONE, Evening
+from tests.browser.walking import answer_all, begin, of_unit, read_last_report
 from tests.flows.embedded import wait_for
-
-NO_NETWORK = r"ERR_INTERNET_DISCONNECTED|ERR_FAILED"
-
-
-def begin(page: Page, unit: str, sheet: str = "pre-trip") -> None:
-    page.goto("/inspections/")
-    form = page.get_by_role("region", name="Begin an inspection")
-    form.get_by_label("Unit").fill(unit)
-    form.get_by_label("Sheet").select_option(sheet)
-    page.get_by_role("button", name="Item by item").click()
-    expect(page.get_by_role("heading", level=1)).to_contain_text(unit)
-
-
-def read_last_report(page: Page) -> None:
-    box = page.get_by_label("I have read the last report")
-    if box.count():
-        box.check()
-
-
-def answer_all(page: Page, outcome: str = "sound", *, skip: frozenset[str] = frozenset()) -> None:
-    """Through every item from where the page stands, to the review."""
-    page.get_by_role("button", name="Start with the first item").click()
-    for _ in range(60):
-        label = page.get_by_role("heading", level=1).inner_text()
-        if label not in skip:
-            page.get_by_role("radio", name=outcome, exact=True).check()
-        if page.get_by_role("button", name="To the review").count():
-            break
-        page.get_by_role("button", name="Next").click()
-    page.get_by_role("button", name="To the review").click()
-    expect(page.get_by_role("heading", level=1)).to_contain_text("Review")
-
-
-def kept_by_worker(page: Page) -> None:
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("caches.match('/inspections/walk/').then(Boolean)")
-
-
-def of_unit(evening: Evening, unit: str) -> list[dict[str, Any]]:
-    return list(evening.api("inspector").get(f"inspections/?unit={unit}&state=signed")["items"])
 
 
 def test_a_sheet_is_walked_item_by_item_and_filed(as_: Opened, evening: Evening, picture: Path) -> None:
@@ -99,86 +59,6 @@ def test_a_sheet_is_walked_item_by_item_and_filed(as_: Opened, evening: Evening,
     assert pdf.value.headers["content-type"] == "application/pdf"
 
 
-def test_what_is_signed_without_a_connection_is_filed_once_when_it_is_back(
-    as_: Opened, evening: Evening, watch: Watch, picture: Path
-) -> None:
-    watch.allow(NO_NETWORK)
-    page = as_("inspector", size=PHONE)
-    before = len(of_unit(evening, "HB-108"))
-    begin(page, "HB-108")
-    kept_by_worker(page)
-    read_last_report(page)
-    page.context.set_offline(True)
-    answer_all(page)
-    page.get_by_role("link", name="Belts").click()
-    page.get_by_label("Take a photo").set_input_files(picture)
-    expect(page.get_by_alt_text("Photo 1 of Belts")).to_be_visible()
-    page.reload()  # still without a connection: the shell and the draft come from the device
-    expect(page.get_by_role("heading", level=1)).to_have_text("Belts")
-    expect(page.get_by_alt_text("Photo 1 of Belts")).to_be_visible()
-    page.get_by_role("button", name="All items").click()
-    page.get_by_role("button", name="Sign", exact=True).click()
-    expect(page.get_by_text("1 waiting to be sent")).to_be_visible()
-    address = page.url
-    page.close()  # closing loses nothing
-    again = page.context.new_page()
-    watch.on(again)
-    again.goto(address.split("#")[0])
-    expect(again.get_by_text("1 waiting to be sent")).to_be_visible()
-    assert len(of_unit(evening, "HB-108")) == before
-    again.context.set_offline(False)
-    expect(again.get_by_text("Filed: Pre-trip inspection of HB-108")).to_be_visible(timeout=20_000)
-    assert len(of_unit(evening, "HB-108")) == before + 1
-
-
-def test_a_unit_nobody_planned_for_can_be_inspected_without_a_connection(
-    as_: Opened, evening: Evening, watch: Watch
-) -> None:
-    watch.allow(NO_NETWORK)
-    page = as_("inspector", size=PHONE)
-    page.goto("/inspections/")
-    expect(page.locator("#kept")).to_contain_text("On this device")
-    kept_by_worker(page)
-    page.context.set_offline(True)
-    page.goto("/inspections/")  # the kept shell stands in
-    expect(page.get_by_text("No connection.")).to_be_visible()
-    page.get_by_label("Unit").fill("HB-108")
-    page.get_by_label("Sheet").select_option("seasonal")
-    page.get_by_role("button", name="Begin").click()
-    expect(page.get_by_text("are not on this device")).to_be_visible()
-    page.get_by_role("button", name="Start with the first item").click()
-    page.get_by_role("radio", name="not seen").check()
-    page.get_by_role("button", name="All items").click()
-    page.get_by_role("button", name="Sign", exact=True).click()
-    expect(page.get_by_text("1 waiting to be sent")).to_be_visible()
-    page.context.set_offline(False)
-    expect(page.get_by_text("Filed: Seasonal service inspection of HB-108")).to_be_visible(timeout=20_000)
-    assert of_unit(evening, "HB-108")[0]["result"] == "incomplete"
-
-
-def test_an_answer_that_was_lost_on_the_way_files_nothing_twice(as_: Opened, evening: Evening, watch: Watch) -> None:
-    """The service files, the network drops before the phone hears of it, the phone sends again."""
-    watch.allow(NO_NETWORK)
-    page = as_("inspector", size=PHONE)
-    before = len(of_unit(evening, "HB-106"))
-    lost: list[int] = []
-
-    def lose_the_answer(route: Any) -> None:
-        if lost:
-            route.continue_()
-            return
-        lost.append(route.fetch().status)
-        route.abort("failed")
-
-    page.route("**/inspections/phone/send/", lose_the_answer)
-    begin(page, "HB-106", "post-trip")
-    answer_all(page)
-    page.get_by_role("button", name="Sign", exact=True).click()
-    expect(page.get_by_text("Filed: Post-trip report of HB-106")).to_be_visible(timeout=30_000)
-    assert lost == [201]
-    assert len(of_unit(evening, "HB-106")) == before + 1
-
-
 def test_a_refusal_is_shown_kept_and_can_be_corrected(as_: Opened, evening: Evening, watch: Watch) -> None:
     watch.allow("status of 409")
     page = as_("inspector", size=PHONE)
@@ -203,73 +83,6 @@ def test_a_refusal_is_shown_kept_and_can_be_corrected(as_: Opened, evening: Even
     page.get_by_role("button", name="Sign", exact=True).click()
     expect(page.get_by_text("Filed: Pre-trip inspection of HB-105")).to_be_visible()
     assert len(of_unit(evening, "HB-105")) == len(newest) + 2
-
-
-def test_a_session_that_ends_meanwhile_keeps_the_queue(as_: Opened, evening: Evening, watch: Watch) -> None:
-    watch.allow("status of 401")
-    page = as_("inspector", size=PHONE)
-    begin(page, "HB-104", "post-trip")
-    kept_by_worker(page)
-    answer_all(page)
-    page.context.clear_cookies()
-    page.get_by_role("button", name="Sign", exact=True).click()
-    expect(page.get_by_text("You are signed out.")).to_be_visible()
-    page.get_by_role("link", name="Sign in").click()
-    sign_in(page, evening, "inspector")
-    expect(page.get_by_text("Filed: Post-trip report of HB-104")).to_be_visible()
-
-
-def test_nobody_sends_what_another_person_signed(as_: Opened, evening: Evening, watch: Watch) -> None:
-    watch.allow(f"{NO_NETWORK}|status of 401")
-    page = as_("inspector", size=PHONE)
-    before = len(of_unit(evening, "HB-101"))
-    begin(page, "HB-101", "post-trip")
-    kept_by_worker(page)
-    page.context.set_offline(True)
-    answer_all(page)
-    page.get_by_role("button", name="Sign", exact=True).click()
-    expect(page.get_by_text("1 waiting to be sent")).to_be_visible()
-    page.context.clear_cookies()
-    page.context.set_offline(False)
-    sign_in(page, evening, "manager")
-    page.goto("/inspections/")
-    expect(page.get_by_text("It is sent when")).to_be_visible()
-    assert len(of_unit(evening, "HB-101")) == before
-
-
-def test_signing_out_warns_of_what_waits(as_: Opened, evening: Evening, watch: Watch) -> None:
-    watch.allow(NO_NETWORK)
-    page = as_("inspector", size=PHONE)
-    begin(page, "HB-101", "post-trip")
-    page.route("**/inspections/phone/pass/", lambda route: route.abort("failed"))
-    answer_all(page)
-    page.get_by_role("button", name="Sign", exact=True).click()
-    expect(page.get_by_text("1 waiting to be sent")).to_be_visible()
-    asked: list[str] = []
-    page.once("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
-    page.get_by_role("button", name="Sign out").click()
-    assert "1 signed inspection has not been sent" in asked[0]
-    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
-
-
-def test_signing_out_takes_the_kept_page_away_and_signing_in_brings_the_next_persons(
-    as_: Opened, evening: Evening, watch: Watch
-) -> None:
-    watch.allow(NO_NETWORK)
-    page = as_(None, size=PHONE)
-    sign_in(page, evening, "inspector")
-    page.goto("/inspections/")
-    kept_by_worker(page)
-    page.get_by_role("button", name="Sign out").click()
-    page.wait_for_url("**/sign-in/**")
-    page.wait_for_function("caches.match('/inspections/walk/').then((found) => !found)")
-    sign_in(page, evening, "manager")
-    page.goto("/inspections/")
-    kept_by_worker(page)
-    page.context.set_offline(True)
-    page.goto("/inspections/walk/")
-    expect(page.get_by_text("No connection.")).to_be_visible()
-    expect(page.locator(".who")).to_contain_text("manager")
 
 
 def test_every_target_of_an_item_is_large_enough_for_a_glove(as_: Opened) -> None:
