@@ -47,7 +47,7 @@ def look_in_steps(unit: Unit, *, minutes: int) -> None:
 
 
 def test_heat_lost_in_silence_is_doubted_and_then_certain(tarn: Fleet) -> None:
-    look_in_steps(unit_of(tarn), minutes=30)
+    look_in_steps(unit_of(tarn), minutes=5)
     (doubted, attend, doubted_at), *more = events(tarn)
     assert (doubted, attend) == ("heat-doubted", "attend")
     assert timedelta(0) < doubted_at - LOST_AT < timedelta(hours=1)
@@ -59,7 +59,7 @@ def test_heat_lost_in_silence_is_doubted_and_then_certain(tarn: Fleet) -> None:
 
 
 def test_the_doubt_is_told_as_heat_lost_although_it_is_of_the_attend_tier(tarn: Fleet) -> None:
-    look_in_steps(unit_of(tarn), minutes=30)
+    look_in_steps(unit_of(tarn), minutes=5)
     doubted = Alarm.objects.for_fleet(tarn).get(code="heat-doubted")
     assert concerns_somebody(doubted, under_way=True)
     assert alarm_kind(doubted) == "heat_lost"

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from thermal.adapter.learning.proof import CLIMATES, TRUE_CHANGES, UPTO_DAYS, Proof
+from thermal.adapter.learning.proof import CLIMATES, TRUE_CHANGES, UPTO_DAYS, Proof, without_doors
 from thermal.ranges import Array
 
 INK, SECOND, THIRD = "#1f5673", "#b5542b", "#5b7a3a"
@@ -168,19 +168,25 @@ def draw(proof: Proof, folder: Path) -> None:
     figure.savefig(folder / "learning-k.svg", metadata={"Date": None})
     plt.close(figure)
     figure, axes = plt.subplots(figsize=(6.4, 4.4), layout="constrained")
-    named = [proof.delays[climate.name] for climate in CLIMATES if climate.name in proof.delays]
-    columns = np.array([row for rows in named for row in rows]).T
+    with_doors = _delays(proof, [climate.name for climate in CLIMATES])
     labels = ("attend", "stop", "plain rule")
-    for values, colour, label in zip(columns, (THIRD, SECOND, "0.5"), labels, strict=True):
+    for values, colour, label in zip(with_doors, (THIRD, SECOND, "0.5"), labels, strict=True):
         _steps(axes, values, colour, label)
+    unseen = _delays(proof, [without_doors(climate) for climate in CLIMATES])
+    _steps(axes, unseen[0], THIRD, "attend, no door sensors", style="--")
     axes.set(xlabel="minutes after the heat was lost", ylabel="losses found (%)", xlim=(0, 300), ylim=(0, 100))
     axes.legend(frameon=False)
     figure.savefig(folder / "learning-delay.svg", metadata={"Date": None})
     plt.close(figure)
 
 
-def _steps(axes: object, values: Sequence[float] | Array, colour: str, label: str) -> None:
-    ordered = np.sort(np.asarray(values))
+def _delays(proof: Proof, names: Sequence[str]) -> Array:
+    """Attend, stop and plain rule [min], shape (3, losses)."""
+    return np.array([row for name in names for row in proof.delays.get(name, [])]).T
+
+
+def _steps(axes: object, values: Array, colour: str, label: str, *, style: str = "-") -> None:
+    ordered = np.sort(values)
     share = 100 * np.arange(1, len(ordered) + 1) / len(ordered)
     finite = np.isfinite(ordered)
-    axes.step(ordered[finite], share[finite], where="post", color=colour, label=label)  # type: ignore[attr-defined]
+    axes.step(ordered[finite], share[finite], where="post", color=colour, label=label, linestyle=style)  # type: ignore[attr-defined]

@@ -17,12 +17,13 @@ HEAD = """# Learning, held against truth
 
 Made by `uv run manage.py prove_learning --units {units} --write`; seeds are fixed. Simulated fleets whose truth is
 known (`fleet/simulator/histories.py`, no code shared with the model): people, doors, loads, sensors with offsets,
-drift and stuck spells. Tuning used seeds below 100, the made-up winter and the default builds; these tables use seeds
-from 7100 on, recorded winters and a mild one, and boxes whose films, lining, contact and motion differ half as much
-again from the defaults. What learning does and where it fails is in [learning.md](learning.md).
+drift and stuck spells. Tuning used seeds below 100, made-up winters and the Northway winter of 2019; these tables use
+seeds from 7100 on, typical winters and a made-up mild one, and boxes whose films, lining, contact and motion differ
+half as much again from the defaults. What learning does and where it fails is in [learning.md](learning.md).
 
 "Heat balance" is heat lost over heat given (UA/Q) relative to truth; "z sd" is the rms of error over stated sd: 1 is
-honest, below is cautious. The plain rule is air 4 K below the set point for 30 minutes, unit on, doors shut.
+honest, below is cautious. The plain rule is air 4 K below the set point for 30 minutes, unit on, doors shut where
+they report.
 
 ![error over days](plots/learning-k.svg)
 
