@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from alarms.models import Tier
 from alarms.services.publish import LAST_SIGNED, OPEN, OPEN_COUNT
 from fleet.checks.telemetry import age_limits
+from fleet.durations import HOUR, hours
 from fleet.ingest.quarantine import FACT as QUARANTINED
 from fleet.models import Phase
 from fleet.readiness.facts import Facts, instant
@@ -137,9 +138,9 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
         return f"{facts.unit.number} has never sent a reading.", "restore_readings", "Connect the unit."
     age = now - newest_at
     if age >= age_limits(facts.unit, facts.policy)[1]:
-        hours = age / timedelta(hours=1)
+        silent_h = age / HOUR
         return (
-            f"Last heard of {facts.unit.number} {hours:.1f} h ago: faults since then are not known.",
+            f"Last heard of {facts.unit.number} {silent_h:.1f} h ago: faults since then are not known.",
             "restore_readings",
             "Check the unit's power and its gateway; look for faults at the unit.",
         )
@@ -153,7 +154,7 @@ def _silent_at(facts: Facts, now: datetime) -> datetime | None:
         return None
     moments = [newest_at + age_limits(facts.unit, facts.policy)[1]]
     if facts.trip.phase is Phase.UNDER_WAY:
-        moments.append(newest_at + timedelta(hours=facts.policy.under_way_silent_h))
+        moments.append(newest_at + hours(facts.policy.under_way_silent_h))
     return min((moment for moment in moments if moment > now), default=None)
 
 

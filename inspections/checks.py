@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
+from fleet.durations import HOUR, hours
 from fleet.readiness.facts import Facts, instant
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
@@ -80,8 +81,8 @@ def _by_age(
     facts: Facts, standing: Mapping[str, Any], performed_at: datetime, signed_at: datetime | None, now: datetime
 ) -> Finding:
     """A complete inspection that nothing has voided: does it last until the trip leaves?"""
-    expires_at = performed_at + timedelta(hours=facts.policy.pre_trip_valid_h)
-    warns_at = expires_at - timedelta(hours=facts.policy.pre_trip_warn_h)
+    expires_at = performed_at + hours(facts.policy.pre_trip_valid_h)
+    warns_at = expires_at - hours(facts.policy.pre_trip_warn_h)
     leaves_at = max(facts.trip.depart_at, now)
     if expires_at <= leaves_at:
         word = "expired" if expires_at <= now else "expires before departure,"
@@ -98,10 +99,10 @@ def _by_age(
         outcome,
         message,
         SOURCE,
-        measured=round((leaves_at - performed_at) / timedelta(hours=1), 2),
+        measured=round((leaves_at - performed_at) / HOUR, 2),
         required=facts.policy.pre_trip_valid_h,
         unit="h",
-        margin=round((expires_at - leaves_at) / timedelta(hours=1), 2),
+        margin=round((expires_at - leaves_at) / HOUR, 2),
         remedy=_plan(standing) if concerns else None,
         signed_at=signed_at,
         changes_at=changes_at,

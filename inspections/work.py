@@ -7,7 +7,6 @@ from statistics import median
 from typing import Any
 
 from fleet.models import Fleet
-from fleet.readiness.facts import UnitFacts
 from fleet.readiness.selectors import units_of_fleet
 from inspections.models import Defect
 from inspections.plan import plan_of
@@ -17,11 +16,9 @@ ALARMS_FACT = "alarms.open"
 
 
 def work_list(fleet: Fleet, *, now: datetime, number: str | None = None) -> list[dict[str, Any]]:
-    """Units in service with what is due or open on each, most urgent first. One statement."""
-    rows = units_of_fleet(fleet.pk, numbers=None if number is None else [number])
+    """Units in service with what is due or open on each, most urgent first. Two statements."""
     entries = []
-    for row in rows:
-        unit = UnitFacts.from_rows(row, row.model, row.state)
+    for unit in units_of_fleet(fleet.pk, numbers=None if number is None else [number]):
         plan = plan_of(unit, now)
         standing = unit.facts[PRE_TRIP_FACT].value if PRE_TRIP_FACT in unit.facts else {}
         alarms = (unit.facts[ALARMS_FACT].value or []) if ALARMS_FACT in unit.facts else []

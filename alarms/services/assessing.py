@@ -8,10 +8,11 @@ For a unit without a live trip nothing here runs: nobody is waiting for it, and 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q
+from msgspec.structs import replace
 
 from alarms.damage import Damage, damage_of
 from alarms.learned import HEAT_CODES

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
+import msgspec
 from django.db.models import Q
 
+from fleet.durations import HOUR, hours
 from fleet.models import Trip
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -18,8 +19,7 @@ ID = "fleet.availability"
 SOURCE = "rule: a unit serves one trip at a time"
 
 
-@dataclass(frozen=True, slots=True)
-class Engagement:
+class Engagement(msgspec.Struct, frozen=True, gc=False):
     """Another trip that holds the unit."""
 
     reference: str
@@ -57,7 +57,7 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], lis
 def judge(facts: Facts, engagements: list[Engagement] | None, now: datetime) -> Finding:
     if not facts.unit.in_service:
         return _finding(Outcome.BLOCK, f"{facts.unit.number} is out of service.", remedy=_other_unit())
-    gap_needed = timedelta(hours=facts.policy.turn_round_h)
+    gap_needed = hours(facts.policy.turn_round_h)
     starts_at, ends_at = facts.trip.loading_at, facts.trip.arrive_at
     tight: Finding | None = None
     for other in engagements or []:
@@ -66,11 +66,11 @@ def judge(facts: Facts, engagements: list[Engagement] | None, now: datetime) -> 
             return _finding(Outcome.BLOCK, text, remedy=_other_unit(), subjects=(other.reference,))
         gap = max(starts_at - other.until_at, other.from_at - ends_at)
         if gap < gap_needed and tight is None:
-            hours = gap / timedelta(hours=1)
+            gap_h = gap / HOUR
             tight = _finding(
                 Outcome.CONCERN,
-                f"Only {hours:.1f} h between this trip and {other.reference}; {facts.policy.turn_round_h:g} h wanted.",
-                measured=round(hours, 2),
+                f"Only {gap_h:.1f} h between this trip and {other.reference}; {facts.policy.turn_round_h:g} h wanted.",
+                measured=round(gap_h, 2),
                 required=facts.policy.turn_round_h,
             )
     return tight or _finding(Outcome.PASS, f"{facts.unit.number} is free for this trip.")

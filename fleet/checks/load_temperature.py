@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from fleet.durations import HOUR, hours
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts, Known
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -19,12 +20,12 @@ def measured_load(facts: Facts, now: datetime) -> Known | None:
     candidates = [facts.unit.facts.get(MEASURED_FACT), facts.unit.values.get("cargo_c")]
     fresh = [known for known in candidates if known is not None and now - known.at < _counts_for(facts)]
     if facts.trip.phase is Phase.PLANNED:
-        fresh = [known for known in fresh if known.at >= facts.trip.loading_at - timedelta(hours=1)]
+        fresh = [known for known in fresh if known.at >= facts.trip.loading_at - HOUR]
     return max(fresh, key=lambda known: known.at) if fresh else None
 
 
 def _counts_for(facts: Facts) -> timedelta:
-    return timedelta(hours=facts.policy.load_measured_h)
+    return hours(facts.policy.load_measured_h)
 
 
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:

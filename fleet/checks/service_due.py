@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import calendar
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
+from fleet.durations import HOUR
 from fleet.readiness.facts import Facts, UnitFacts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
@@ -59,7 +60,7 @@ def _by_hours(facts: Facts, every_h: float | None) -> Finding | None:
     if counter is None or last_h is None:
         text = f"{'The last service' if last_h is None else 'The engine hour counter'} of the unit is not recorded."
         return Finding(ID, Outcome.UNKNOWN, text, SOURCE, remedy=_book())
-    trip_h = (facts.trip.arrive_at - facts.trip.depart_at) / timedelta(hours=1)
+    trip_h = (facts.trip.arrive_at - facts.trip.depart_at) / HOUR
     left_h = hours_left(facts.unit)
     assert left_h is not None
     if left_h < -facts.policy.service_grace_h:

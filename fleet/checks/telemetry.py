@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from fleet.durations import MINUTE, hours, minutes
 from fleet.policy import Policy
 from fleet.readiness.facts import Facts, UnitFacts
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -33,23 +34,23 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
         )
     soft, hard, words = age_limits(facts.unit, facts.policy)
     age = now - newest_at
-    measured = round(age / timedelta(minutes=1), 1)
+    measured = round(age / MINUTE, 1)
     if age >= hard:
         text = f"Last reading {_words(age)} ago ({words}); the unit's condition is not known."
-        return _finding(Outcome.UNKNOWN, text, measured=measured, required=hard / timedelta(minutes=1))
+        return _finding(Outcome.UNKNOWN, text, measured=measured, required=hard / MINUTE)
     if age >= soft:
         return _finding(
             Outcome.CONCERN,
             f"Last reading {_words(age)} ago ({words}).",
             measured=measured,
-            required=soft / timedelta(minutes=1),
+            required=soft / MINUTE,
             changes_at=newest_at + hard,
         )
     return _finding(
         Outcome.PASS,
         f"Last reading {_words(age)} ago.",
         measured=measured,
-        required=soft / timedelta(minutes=1),
+        required=soft / MINUTE,
         changes_at=newest_at + soft,
     )
 
@@ -58,10 +59,10 @@ def age_limits(unit: UnitFacts, policy: Policy) -> tuple[timedelta, timedelta, s
     """From which age readings are a concern, from which they say nothing of now, and why: the unit is on or off."""
     unit_on = unit.values.get("unit_on")
     if unit_on is not None and unit_on.value:
-        soft, hard = timedelta(minutes=policy.telemetry_soft_on_min), policy.telemetry_hard_on_h
-        return soft, max(soft, timedelta(hours=hard)), "unit on"
-    soft, hard = timedelta(hours=policy.telemetry_soft_off_h), policy.telemetry_hard_off_h
-    return soft, timedelta(hours=hard), "unit off"
+        soft, hard = minutes(policy.telemetry_soft_on_min), policy.telemetry_hard_on_h
+        return soft, max(soft, hours(hard)), "unit on"
+    soft, hard = hours(policy.telemetry_soft_off_h), policy.telemetry_hard_off_h
+    return soft, hours(hard), "unit off"
 
 
 def _railed(facts: Facts, name: str) -> bool:
@@ -69,8 +70,8 @@ def _railed(facts: Facts, name: str) -> bool:
 
 
 def _words(age: timedelta) -> str:
-    minutes = max(age, timedelta()) / timedelta(minutes=1)
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h"
+    age_min = max(age / MINUTE, 0.0)
+    return f"{age_min:.0f} min" if age_min < 120 else f"{age_min / 60:.1f} h"
 
 
 def _finding(outcome: Outcome, message: str, **more: object) -> Finding:

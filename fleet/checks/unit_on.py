@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from fleet.durations import MINUTE, minutes
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words, at_preheat
@@ -54,8 +55,8 @@ def _while_off(facts: Facts, *, off_since: datetime, now: datetime) -> Finding:
         )  # fmt: skip
     switch_on = Remedy("switch_on", "Switch the unit on and let it warm the box.", then=Outcome.PASS)
     off_for = now - off_since
-    block_after = timedelta(minutes=facts.policy.unit_off_block_min)
-    concern_after = timedelta(minutes=facts.policy.unit_off_concern_min)
+    block_after = minutes(facts.policy.unit_off_block_min)
+    concern_after = minutes(facts.policy.unit_off_concern_min)
     door = facts.unit.values.get("door_open")
     if door is not None and door.value:
         return _finding(Outcome.PASS, "The unit is off with its doors open, as it should be.")
@@ -65,19 +66,19 @@ def _while_off(facts: Facts, *, off_since: datetime, now: datetime) -> Finding:
             ID, Outcome.PASS, "The unit is off while it is being inspected.", SOURCE,
             changes_at=inspecting.at + LONGEST_INSPECTION,
         )  # fmt: skip
-    minutes = off_for / timedelta(minutes=1)
+    off_min = off_for / MINUTE
     if off_for >= block_after:
-        text = f"The unit has been off for {minutes:.0f} min with its doors shut, and the load needs heat."
-        return _finding(Outcome.BLOCK, text, switch_on, measured=minutes, required=facts.policy.unit_off_block_min)
+        text = f"The unit has been off for {off_min:.0f} min with its doors shut, and the load needs heat."
+        return _finding(Outcome.BLOCK, text, switch_on, measured=off_min, required=facts.policy.unit_off_block_min)
     signed = facts.unit.facts.get(INSPECTION_FACT)
     if signed is not None and now - signed.at >= concern_after and signed.at >= off_since - concern_after:
-        text = f"The unit is still off {minutes:.0f} min after an inspection was signed: left off?"
+        text = f"The unit is still off {off_min:.0f} min after an inspection was signed: left off?"
         return _finding(
-            Outcome.CONCERN, text, switch_on, measured=minutes, required=facts.policy.unit_off_concern_min,
+            Outcome.CONCERN, text, switch_on, measured=off_min, required=facts.policy.unit_off_concern_min,
             changes_at=off_since + block_after,
         )  # fmt: skip
     return _finding(
-        Outcome.CONCERN, "The unit is off and is due on.", switch_on, measured=minutes,
+        Outcome.CONCERN, "The unit is off and is due on.", switch_on, measured=off_min,
         required=facts.policy.unit_off_block_min, changes_at=off_since + block_after,
     )  # fmt: skip
 

@@ -9,6 +9,9 @@ from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any
 
+import msgspec
+from msgspec.structs import replace
+
 from fleet.models.readiness import Verdict
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, causes_of, verdict_of
@@ -16,14 +19,16 @@ from fleet.readiness.registry import Check, Gather, checks, required_ids
 
 logger = logging.getLogger(__name__)
 
+# A member of an enumeration is looked up slowly, and a ranking asks for it a hundred thousand times.
+UNKNOWN, PENDING = Outcome.UNKNOWN, Outcome.PENDING
 LONGEST_VALID = timedelta(hours=1)
 """No answer is called current for longer, even when no rule of time would change it."""
+SHORTEST_VALID = timedelta(seconds=1)
 BROKEN_RETRY = timedelta(minutes=1)
 """A check that failed is asked again after this; the worker backs off further."""
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(msgspec.Struct, frozen=True, gc=False):
     """One assessment of one trip and unit, not stored yet."""
 
     facts: Facts
@@ -74,7 +79,7 @@ def assess(many: Sequence[Facts], *, now: datetime, leaving: bool = False) -> li
         alike = list(group)
         questions = _questions(alike[0], gathered, alike[0].trip.depart_at if leaving else now)
         # One check after the other, not one unit after the other: its code stays in the processor's cache.
-        asked = [[_ask(question, facts, now) for facts in alike] for question in questions]
+        asked = [_ask(question, alike, now) for question in questions]
         answers += [
             _answer(facts, [row[i] for row in asked], questions, required, now) for i, facts in enumerate(alike)
         ]
@@ -110,47 +115,56 @@ def _question(check: Check, facts: Facts, gathered: Gathered | None, due_when: d
 
 def _answer(
     facts: Facts,
-    said: Sequence[Finding | None],
+    findings: list[Finding | None],
     questions: Sequence[_Question],
     required: frozenset[str],
     now: datetime,
 ) -> Answer:
-    pairs = list(zip(questions, said, strict=True))
-    broken = [question.check.id for question, finding in pairs if finding is None]
-    findings = [_unanswered(question.check) if finding is None else finding for question, finding in pairs]
+    broken = [question.check.id for question, finding in zip(questions, findings, strict=True) if finding is None]
+    said = [finding or _unanswered(question.check) for question, finding in zip(questions, findings, strict=True)]
     extras: dict[str, Any] = {}
-    for finding in findings:
-        for key, value in finding.contributes.items():
-            if isinstance(value, dict):
-                extras.setdefault(key, {}).update(value)
-            else:
-                extras[key] = value
+    until = now + (BROKEN_RETRY if broken else LONGEST_VALID)
+    for finding in said:
+        if finding.contributes:
+            _contribute(finding.contributes, extras)
+        if finding.changes_at is not None and finding.changes_at < until:
+            until = finding.changes_at
     return Answer(
         facts=facts,
-        verdict=verdict_of(findings, required=required),
-        findings=tuple(findings),
-        causes=tuple(causes_of(findings, required=required)),
+        verdict=verdict_of(said, required=required),
+        findings=tuple(said),
+        causes=tuple(causes_of(said, required=required)),
         score=extras.pop("score", None),
         score_se=extras.pop("score_se", None),
         extras=extras,
         computed_at=now,
-        valid_until=_valid_until(findings, facts, broken, now),
+        valid_until=_valid_until(until, facts, now),
         broken=tuple(broken),
     )
 
 
-def _ask(question: _Question, facts: Facts, now: datetime) -> Finding | None:
-    """The finding with its due time, None when the check failed: then it is unknown at once, never pending."""
-    gathered, material = question.gathered, None
-    if gathered is not None:
-        if isinstance(gathered, _Failed):
-            return None
-        material = gathered.get((facts.trip.id, facts.unit.id))
-    try:
-        return _with_due_time(question.check.judge(facts, material, now), question)
-    except Exception:
-        logger.exception("Check %s failed for trip %s", question.check.id, facts.trip.reference)
-        return None
+def _contribute(more: Mapping[str, Any], extras: dict[str, Any]) -> None:
+    for key, value in more.items():
+        if isinstance(value, dict):
+            extras.setdefault(key, {}).update(value)
+        else:
+            extras[key] = value
+
+
+def _ask(question: _Question, alike: Sequence[Facts], now: datetime) -> list[Finding | None]:
+    """The finding for each unit, None where the check failed: then it is unknown at once, never pending."""
+    judge, gathered = question.check.judge, question.gathered
+    if isinstance(gathered, _Failed):
+        return [None] * len(alike)
+    said: list[Finding | None] = []
+    for facts in alike:
+        material = None if gathered is None else gathered.get((facts.trip.id, facts.unit.id))
+        try:
+            said.append(_with_due_time(judge(facts, material, now), question))
+        except Exception:
+            logger.exception("Check %s failed for trip %s", question.check.id, facts.trip.reference)
+            said.append(None)
+    return said
 
 
 def _unanswered(check: Check) -> Finding:
@@ -165,21 +179,18 @@ def _unanswered(check: Check) -> Finding:
 def _with_due_time(finding: Finding, question: _Question) -> Finding:
     """The finding with its due time; unknown before that is pending, and pending after it is unknown."""
     outcome, due_at = finding.outcome, question.due_at
-    if due_at is None or (outcome is not Outcome.UNKNOWN and outcome is not Outcome.PENDING):
+    if due_at is None or (outcome is not UNKNOWN and outcome is not PENDING):
         return finding
     if question.is_due:
-        return finding._replace(outcome=Outcome.UNKNOWN, due_at=due_at)
-    if outcome is Outcome.UNKNOWN:
-        return finding._replace(outcome=Outcome.PENDING, due_at=due_at, changes_at=due_at)
+        return replace(finding, outcome=UNKNOWN, due_at=due_at)
+    if outcome is UNKNOWN:
+        return replace(finding, outcome=PENDING, due_at=due_at, changes_at=due_at)
     return finding
 
 
-def _valid_until(findings: Sequence[Finding], facts: Facts, broken: Sequence[str], now: datetime) -> datetime:
-    until = now + (BROKEN_RETRY if broken else LONGEST_VALID)
-    for finding in findings:
-        if finding.changes_at is not None and finding.changes_at < until:
-            until = finding.changes_at
+def _valid_until(until: datetime, facts: Facts, now: datetime) -> datetime:
+    """Until when an answer holds that no finding changes before *until*: not beyond loading or departure."""
     for moment in (facts.trip.loading_at, facts.trip.depart_at):
         if now < moment < until:
             until = moment
-    return max(until, now + timedelta(seconds=1))
+    return max(until, now + SHORTEST_VALID)

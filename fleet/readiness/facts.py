@@ -7,7 +7,9 @@ from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any
+
+import msgspec
 
 from fleet.measured import LAST_ON, Measured, read_measured
 from fleet.models import Phase, Trip, Unit, UnitModel, UnitState
@@ -20,7 +22,10 @@ def instant(text: str) -> datetime:
     return datetime.fromisoformat(text).astimezone(UTC)
 
 
-class Known(NamedTuple):
+ON_TIME = timedelta()
+
+
+class Known(msgspec.Struct, frozen=True, gc=False):
     """A value with the time it was true and who said so."""
 
     value: Any
@@ -150,15 +155,14 @@ class TripFacts:
     def delay(self, now: datetime) -> timedelta:
         """How late the trip leaves or has left: stops and arrival are expected that much later."""
         left_at = self.departed_at if self.phase is Phase.UNDER_WAY and self.departed_at else now
-        return max(left_at - self.depart_at, timedelta())
+        return max(left_at - self.depart_at, ON_TIME)
 
     def expected_at(self, now: datetime) -> datetime:
         """When it is expected at its last stop."""
         return self.arrive_at + self.delay(now)
 
 
-@dataclass(frozen=True, slots=True)
-class UnitFacts:
+class UnitFacts(msgspec.Struct, frozen=True, gc=False):
     """One unit as checks see it: design data, newest values, and what other apps contributed."""
 
     id: int
@@ -178,25 +182,37 @@ class UnitFacts:
 
     @classmethod
     def from_rows(cls, unit: Unit, model: UnitModel, state: UnitState) -> UnitFacts:
-        values, told = _measured(read_measured(state.measured))
+        row = [getattr(unit, name) for name in UNIT_COLUMNS] + [getattr(state, name) for name in STATE_COLUMNS]
+        return cls.from_columns(row, model)
+
+    @classmethod
+    def from_columns(cls, row: Sequence[Any], model: UnitModel) -> UnitFacts:
+        """The facts of a row of UNIT_COLUMNS and STATE_COLUMNS: of many units without a model instance for each."""
+        pk, number, service, built_on, k_test, k_tested_on, serviced_at_h, serviced_on, *state = row
+        measured, facts, newest_at, version = state
+        values, told = _measured(read_measured(measured))
         return cls(
-            id=unit.pk,
-            number=unit.number,
-            in_service=unit.service == Unit.Service.IN_SERVICE,
-            built_on=unit.built_on,
-            k_test_w_m2k=unit.k_test_w_m2k,
-            k_tested_on=unit.k_tested_on,
-            serviced_at_h=unit.serviced_at_h,
-            serviced_on=unit.serviced_on,
+            id=pk,
+            number=number,
+            in_service=service == Unit.Service.IN_SERVICE,
+            built_on=built_on,
+            k_test_w_m2k=k_test,
+            k_tested_on=k_tested_on,
+            serviced_at_h=serviced_at_h,
+            serviced_on=serviced_on,
             design=_design(model),
             values=values,
-            facts=_known(state.facts) | told,
-            newest_at=state.newest_at,
-            version=state.version,
+            facts=_known(facts) | told,
+            newest_at=newest_at,
+            version=version,
             model_version=model.version,
         )
 
 
+UNIT_COLUMNS = (
+    "pk", "number", "service", "built_on", "k_test_w_m2k", "k_tested_on", "serviced_at_h", "serviced_on",
+)  # fmt: skip
+STATE_COLUMNS = ("measured", "facts", "newest_at", "version")
 DESIGN_FIELDS: tuple[str, ...] = tuple(
     item.name for item in UnitModel._meta.get_fields() if getattr(item, "get_internal_type", str)() == "FloatField"
 )
@@ -226,8 +242,7 @@ def _measured(document: Measured) -> tuple[dict[str, Known], dict[str, Known]]:
     return values, told
 
 
-@dataclass(frozen=True, slots=True)
-class Facts:
+class Facts(msgspec.Struct, frozen=True, gc=False):
     """One trip, one unit, one policy: what a check gets."""
 
     fleet_id: int

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
+from fleet.durations import hours
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding
@@ -24,7 +25,7 @@ def at_loading(facts: Facts) -> datetime:
 
 
 def at_preheat(facts: Facts) -> datetime:
-    return facts.trip.loading_at - timedelta(hours=facts.policy.preheat_h)
+    return facts.trip.loading_at - hours(facts.policy.preheat_h)
 
 
 def at_departure(facts: Facts) -> datetime:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from fleet.errors import NotFound
-from fleet.models import Trip, Unit
+from fleet.models import Trip, Unit, UnitModel
 from fleet.policy import Policy
-from fleet.readiness.facts import Facts, TripFacts, UnitFacts
+from fleet.readiness.facts import STATE_COLUMNS, UNIT_COLUMNS, Facts, TripFacts, UnitFacts
 
 WITH_UNITS = (
     "fleet__policy",
@@ -48,11 +48,15 @@ def unit_with_state(unit_id: int) -> Unit:
     return Unit.objects.across_fleets().select_related("model", "state").get(pk=unit_id)
 
 
-def units_of_fleet(fleet_id: int, *, numbers: Collection[str] | None = None) -> list[Unit]:
-    """Units with model and state by number: those named, or all in service. Units of one model share its row."""
-    rows = Unit.objects.for_fleet(fleet_id).select_related("state").prefetch_related("model")
+def units_of_fleet(fleet_id: int, *, numbers: Collection[str] | None = None) -> list[UnitFacts]:
+    """Facts of units by number: of those named, or of all in service. Two statements, one for all models."""
     named = {"service": Unit.Service.IN_SERVICE} if numbers is None else {"number__in": numbers}
-    return list(rows.filter(**named).order_by("number"))
+    of_state = [f"state__{name}" for name in STATE_COLUMNS]
+    rows = Unit.objects.for_fleet(fleet_id).filter(**named).order_by("number")
+    found = list(rows.values_list("model_id", *UNIT_COLUMNS, *of_state))
+    model_ids = {model_id for model_id, *_ in found}
+    models = {model.pk: model for model in UnitModel.objects.for_fleet(fleet_id).filter(pk__in=model_ids)}
+    return [UnitFacts.from_columns(row, models[model_id]) for model_id, *row in found]
 
 
 def own_unit(trip: Trip) -> Unit | None:
@@ -62,14 +66,14 @@ def own_unit(trip: Trip) -> Unit | None:
 
 def facts_of(trip: Trip, unit: Unit) -> Facts:
     """Facts of a trip with a unit. The trip's fleet with its policy, and the unit's model and state, are loaded."""
-    return facts_with_units(trip, [unit])[0]
+    return facts_with_units(trip, [UnitFacts.from_rows(unit, unit.model, unit.state)])[0]
 
 
-def facts_with_units(trip: Trip, units: Sequence[Unit]) -> list[Facts]:
+def facts_with_units(trip: Trip, units: Sequence[UnitFacts]) -> list[Facts]:
     """Facts of one trip with each of these units; they share what is the trip's and the fleet's."""
     row, of_trip = trip.fleet.policy, TripFacts.from_row(trip)
     policy = Policy(row.overrides, version=row.version)
-    return [Facts(trip.fleet_id, of_trip, UnitFacts.from_rows(unit, unit.model, unit.state), policy) for unit in units]
+    return [Facts(trip.fleet_id, of_trip, unit, policy) for unit in units]
 
 
 def facts_of_trips(trips: Sequence[Trip]) -> list[Facts]:

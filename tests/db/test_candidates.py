@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.facts import Facts, Known

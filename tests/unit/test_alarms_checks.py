@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from msgspec import structs
 
 from alarms.checks import STOP_TIER, WATCH_TIER, judge_stop_tier, judge_watch_tier
 from fleet.models import Phase
@@ -41,13 +42,13 @@ def facts(
         "alarms.last_signed_at": known(SIGNED.isoformat() if signed else None),
         "fleet.quarantined_faults": known(held),
     }
-    unit = replace(
+    unit = structs.replace(
         FACTS.unit,
         facts=given,
         values={"unit_on": known(unit_on)},
         newest_at=None if newest is None else ago(newest),
     )
-    return replace(FACTS, unit=unit, trip=replace(FACTS.trip, phase=phase))
+    return structs.replace(FACTS, unit=unit, trip=replace(FACTS.trip, phase=phase))
 
 
 def stop(given: Facts) -> Finding:
@@ -100,7 +101,7 @@ def test_without_an_alarm_that_matters_it_passes(name: str) -> None:
 
 
 def test_a_unit_that_never_had_an_alarm_passes_on_fresh_data() -> None:
-    bare = replace(FACTS, unit=replace(FACTS.unit, facts={}, values={}))
+    bare = structs.replace(FACTS, unit=structs.replace(FACTS.unit, facts={}, values={}))
     assert stop(bare).outcome == "pass"
 
 

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from msgspec import structs
 
 from alarms.derived import heat, journey
 from alarms.derived.situation import Sample, Situation
@@ -56,10 +57,12 @@ def situation(
     newest_at: datetime | None = None,
     **more: Any,
 ) -> Situation:
-    facts = replace(
+    facts = structs.replace(
         FACTS,
         trip=replace(TRIP, **(trip or {})),
-        unit=replace(UNIT, values=UNIT.values if values is None else values, newest_at=newest_at or UNIT.newest_at),
+        unit=structs.replace(
+            UNIT, values=UNIT.values if values is None else values, newest_at=newest_at or UNIT.newest_at
+        ),
     )
     given: dict[str, Any] = {
         "findings": {}, "held_since": None, "held_place": None, "open_codes": frozenset(), "now": NOW

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from msgspec import structs
 
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Outcome
@@ -58,7 +58,7 @@ def test_the_reserve_factor_is_met_when_it_is_exactly_reached() -> None:
 
 
 def replace_policy(of: Facts, **thresholds: float) -> Facts:
-    return replace(of, policy=type(of.policy)(thresholds, version=5))
+    return structs.replace(of, policy=type(of.policy)(thresholds, version=5))
 
 
 def test_a_cold_hour_alone_is_a_concern_and_twelve_of_them_a_block() -> None:

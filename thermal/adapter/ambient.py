@@ -9,9 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from fleet.durations import HOUR
 from fleet.readiness.facts import TripFacts
 
-HOUR = timedelta(hours=1)
 LATE = timedelta(hours=6)
 """The coldest hour is looked for so long after the planned arrival too: trips are late (choice)."""
 TRIPS = 64

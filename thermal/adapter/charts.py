@@ -10,13 +10,13 @@ import numpy as np
 from fleet.charts.measured import Measured, measured_of
 from fleet.charts.picture import Array, Limit, Line, Panel, Picture, Ribbon, Role, Span
 from fleet.charts.registry import FORECAST, TripChart, marks_of, trip_charts
+from fleet.durations import HOUR
 from fleet.models import Trip
 from fleet.readiness.facts import Facts
 from fleet.readiness.selectors import facts_of, own_unit
 from fleet.readiness.service import TripHasNoUnit
 from fleet.trips.due import LIVE
 from thermal import ThermalError
-from thermal.adapter.ambient import HOUR
 from thermal.adapter.chart_words import forecast_words, measured_words
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
 from thermal.course import Course, course_of

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 
+import msgspec
+from msgspec import structs
+
+from fleet.durations import hours
 from fleet.readiness.facts import Facts
 from thermal import Load, Risk, Score, ThermalError, Trip, WarmUp, assess, rank
 from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
@@ -20,8 +24,7 @@ RANK_FROM = 8
 model are left to the single answer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Forecast:
+class Forecast(msgspec.Struct, frozen=True, gc=False):
     """The model's answer for one trip and unit."""
 
     inputs: Inputs
@@ -32,9 +35,9 @@ class Forecast:
     warming: WarmUp | None = None
     """How long the empty box takes to be warm for loading; None where it is warm or nobody has to know."""
 
-    def at(self, hours: float) -> datetime:
+    def at(self, after_h: float) -> datetime:
         """The moment so many hours after the start."""
-        return self.inputs.starts_at + timedelta(hours=hours)
+        return self.inputs.starts_at + hours(after_h)
 
 
 Result = Forecast | NotEnough
@@ -103,4 +106,6 @@ def with_fuel(forecast: Forecast, fuel_l: float) -> Forecast:
     plan = outlook_with_fuel(
         forecast.nominal, fuel_l, unit=asked.unit, load=asked.load, trip=asked.trip, risk=asked.risk
     )
-    return replace(forecast, inputs=replace(asked, unit=replace(asked.unit, fuel_l=fuel_l)), nominal=plan)
+    return structs.replace(
+        forecast, inputs=structs.replace(asked, unit=replace(asked.unit, fuel_l=fuel_l)), nominal=plan
+    )

@@ -6,16 +6,19 @@ Hours count from `starts_at`: the departure of a planned trip (now, when it is o
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
+import msgspec
+
 from fleet.checks.load_temperature import measured_load
+from fleet.durations import HOUR, hours
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, TripFacts, UnitFacts
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
-from thermal.adapter.ambient import HOUR, ambient_hours
+from thermal.adapter.ambient import ambient_hours
 from thermal.adapter.knowledge import K_FACT, Knowledge, knowledge_of
 from thermal.mixed import Governed
 
@@ -47,8 +50,7 @@ HEATER_FIELDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Inputs:
+class Inputs(msgspec.Struct, frozen=True, gc=False):
     """What the model is asked for one trip and unit."""
 
     starts_at: datetime
@@ -65,8 +67,7 @@ class Inputs:
         return self.knowledge.k_source
 
 
-@dataclass(frozen=True, slots=True)
-class NotEnough:
+class NotEnough(msgspec.Struct, frozen=True, gc=False):
     """Why the model cannot be asked: what is missing, in words; never replaced by a plausible number."""
 
     design: tuple[str, ...] = ()
@@ -88,14 +89,15 @@ class NotEnough:
         return "Not known: " + "; ".join(parts) + "."
 
 
-def forecast_gap(facts: Facts, now: datetime) -> str:
+@lru_cache(maxsize=256)
+def forecast_gap(trip: TripFacts, now: datetime) -> str:
     """Why the ambient forecast does not serve this trip; empty when it does."""
-    points = facts.trip.ambient
+    points = trip.ambient
     if not points:
         return "there is no ambient forecast"
-    if points[-1][0] < facts.trip.expected_at(now):
+    if points[-1][0] < trip.expected_at(now):
         return f"the ambient forecast ends {points[-1][0]:%Y-%m-%d %H:%M} UTC, before the last arrival"
-    if points[0][0] > facts.trip.starts_at(now) + FIRST_POINT_GRACE:
+    if points[0][0] > trip.starts_at(now) + FIRST_POINT_GRACE:
         return f"the ambient forecast begins {points[0][0]:%Y-%m-%d %H:%M} UTC, after departure"
     return ""
 
@@ -103,7 +105,7 @@ def forecast_gap(facts: Facts, now: datetime) -> str:
 def newest_fuel(facts: Facts, now: datetime) -> Known | None:
     """The newest of gauge and dip, if it is not older than the policy allows for a parked unit."""
     known = [facts.unit.values.get("fuel_l"), facts.unit.facts.get("inspections.fuel_dip_l")]
-    counts_for = timedelta(hours=facts.policy.fuel_measured_h)
+    counts_for = hours(facts.policy.fuel_measured_h)
     fresh = [value for value in known if value is not None and now - value.at < counts_for]
     return max(fresh, key=lambda value: value.at) if fresh else None
 
@@ -111,7 +113,7 @@ def newest_fuel(facts: Facts, now: datetime) -> Known | None:
 def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     """The model's inputs, or why there are not enough. *Raises* ThermalError for values the physics refuses."""
     design = _design_gaps(facts)
-    gap = forecast_gap(facts, now)
+    gap = forecast_gap(facts.trip, now)
     load_gaps = _load_gaps(facts.trip)
     fuel = newest_fuel(facts, now)
     if design or gap or load_gaps:

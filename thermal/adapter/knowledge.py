@@ -6,9 +6,10 @@ its paper only by the careful end of an interval that much data support.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+
+import msgspec
 
 from fleet.readiness.facts import UnitFacts
 
@@ -24,8 +25,7 @@ STEP = 0.01
 """Spreads are rounded up to this, so that units with about the same one are asked together."""
 
 
-@dataclass(frozen=True, slots=True)
-class Knowledge:
+class Knowledge(msgspec.Struct, frozen=True, gc=False):
     """Values to plan with. Output and burn are relative to the design; None: no spread of its own."""
 
     k_w_m2k: float

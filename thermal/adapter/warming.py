@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
+
+import msgspec
 
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
@@ -16,8 +17,7 @@ from thermal.warmup import warm_ups
 FRESH = timedelta(hours=1)
 
 
-@dataclass(frozen=True, slots=True)
-class BoxAir:
+class BoxAir(msgspec.Struct, frozen=True, gc=False):
     """The air of a box now [degC]: measured lately, else what the forecast and the set point suggest."""
 
     air_c: float

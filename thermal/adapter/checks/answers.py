@@ -8,6 +8,7 @@ from functools import lru_cache
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome
 from thermal.adapter.forecasts import Forecast, NotEnough, Result
+from thermal.adapter.knowledge import Knowledge
 
 METHOD = "thermal method, docs/thermal-method.md"
 
@@ -35,4 +36,10 @@ def minute_of(at: datetime) -> str:
 
 def source_of(rule: str, forecast: Forecast) -> str:
     """The source of a finding: its rule, and whether each value of the unit is from design data, a test or learning."""
-    return f"{rule}; {forecast.inputs.knowledge.words}"
+    return f"{rule}; {_words_of(forecast.inputs.knowledge)}"
+
+
+@lru_cache(maxsize=4096)
+def _words_of(knowledge: Knowledge) -> str:
+    """Where a unit's values are from; several findings of it say so."""
+    return knowledge.words

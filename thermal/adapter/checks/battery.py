@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from msgspec.structs import replace
+
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_loading
@@ -49,7 +51,7 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
         finding = _weigh(facts, state, cold_c)
     except ThermalError as error:
         return Finding(ID, Outcome.UNKNOWN, f"The battery cannot be judged: {error}.", SOURCE)
-    return finding._replace(changes_at=known.at + VALID)
+    return replace(finding, changes_at=known.at + VALID)
 
 
 def _weigh(facts: Facts, state: BatteryState, cold_c: float) -> Finding:

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
 
+from msgspec import structs
+
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy, score_in_words
 from fleet.readiness.registry import Check, Words
@@ -81,17 +83,17 @@ def _changes(facts: Facts, inputs: Inputs) -> Iterator[tuple[Inputs, str, str, f
     """Things somebody can do before departure, each with the inputs it leads to."""
     tank_l, have_l = inputs.unit.heater.tank_l, inputs.unit.fuel_at_start_l
     if have_l < tank_l - 1:
-        full = replace(inputs, unit=replace(inputs.unit, fuel_l=tank_l))
+        full = structs.replace(inputs, unit=replace(inputs.unit, fuel_l=tank_l))
         yield full, "refuel", f"Fill the tank ({tank_l - have_l:.0f} L)", round(tank_l - have_l, 1), "L"
     set_c, high_c = inputs.trip.set_point_c, facts.trip.high_c
     for step_k in (1.0, 2.0, 3.0):
         if high_c is not None and set_c + step_k <= high_c - 2:
-            warmer = replace(inputs, trip=replace(inputs.trip, set_point_c=set_c + step_k))
+            warmer = structs.replace(inputs, trip=replace(inputs.trip, set_point_c=set_c + step_k))
             words = f"Plan a set point of {set_c + step_k:g} °C"
             yield warmer, "set_point", words, set_c + step_k, "degC"
     half_h = inputs.risk.help_median_h / 2
     if half_h >= 0.5:
-        faster = replace(inputs, risk=replace(inputs.risk, help_median_h=half_h))
+        faster = structs.replace(inputs, risk=replace(inputs.risk, help_median_h=half_h))
         words = f"Arrange help within {half_h:.1f} h (half of the time now planned)"
         yield faster, "arrange_help", words, round(half_h, 1), "h"
 

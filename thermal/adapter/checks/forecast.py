@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
+from fleet.durations import HOUR, hours
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
@@ -14,13 +15,13 @@ from thermal.adapter.inputs import forecast_gap
 ID = "thermal.forecast"
 SOURCE = "policy: forecast_age_h, forecast_colder_k"
 RENEW = Remedy("renew_forecast", "Put a fresh ambient forecast that reaches the last arrival.")
-FRESH = timedelta(hours=1)
+FRESH = HOUR
 
 
 def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     if not facts.trip.needs_heat:
         return not_needed(ID)
-    gap = forecast_gap(facts, now)
+    gap = forecast_gap(facts.trip, now)
     if gap:
         return Finding(ID, Outcome.UNKNOWN, f"{gap[0].upper()}{gap[1:]}.", SOURCE, remedy=RENEW)
     colder = _yard_colder_k(facts, now)
@@ -33,8 +34,8 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     issued_at = facts.trip.ambient_issued_at
     if issued_at is None:
         return Finding(ID, Outcome.CONCERN, "The forecast does not say when it was made.", SOURCE, remedy=RENEW)
-    limit = timedelta(hours=facts.policy.forecast_age_h)
-    age_h = (now - issued_at) / timedelta(hours=1)
+    limit = hours(facts.policy.forecast_age_h)
+    age_h = (now - issued_at) / HOUR
     old = now - issued_at >= limit
     return Finding(
         ID,

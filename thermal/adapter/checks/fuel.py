@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import NamedTuple
 
+from msgspec.structs import replace
+
 from fleet.clock import text_of
+from fleet.durations import HOUR, hours
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -29,12 +32,12 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         return Finding(ID, Outcome.UNKNOWN, f"There is no fuel reading of {facts.unit.number}.", SOURCE)
     before_l = burnt_before_departure_l(facts, forecast, now)
     finding, leg = _weigh(facts, forecast, before_l)
-    finding = finding._replace(changes_at=forecast.inputs.fuel.at + timedelta(hours=facts.policy.fuel_measured_h))
+    finding = replace(finding, changes_at=forecast.inputs.fuel.at + hours(facts.policy.fuel_measured_h))
     if finding.outcome is Outcome.PASS:
         return finding
     unit = forecast.inputs.unit
     if leg > 0 or unit.fuel_at_start_l >= unit.heater.tank_l:
-        return finding._replace(remedy=FURTHER_FILL)
+        return replace(finding, remedy=FURTHER_FILL)
     return _with_remedy(finding, facts, forecast, before_l)
 
 
@@ -42,10 +45,10 @@ def burnt_before_departure_l(facts: Facts, forecast: Forecast, now: datetime) ->
     """Fuel the unit burns holding the box warm from the start of its preheat until it leaves [L]."""
     if facts.trip.phase is not Phase.PLANNED:
         return 0.0
-    on_from = max(now, facts.trip.loading_at - timedelta(hours=facts.policy.preheat_h))
-    hours = max((forecast.inputs.starts_at - on_from) / timedelta(hours=1), 0.0)
+    on_from = max(now, facts.trip.loading_at - hours(facts.policy.preheat_h))
+    preheat_h = max((forecast.inputs.starts_at - on_from) / HOUR, 0.0)
     plan = forecast.nominal
-    return hours * sum(leg.need_l for leg in plan.legs) / forecast.inputs.trip.hours
+    return preheat_h * sum(leg.need_l for leg in plan.legs) / forecast.inputs.trip.hours
 
 
 def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:
@@ -128,7 +131,7 @@ def _with_remedy(finding: Finding, facts: Facts, forecast: Forecast, before_l: f
             f"Fill up ({amount_l:.0f} L) and plan a further fill on the way: one tank does not reach with the reserve."
         )
     remedy = Remedy("refuel", text, amount=float(amount_l), unit="L", then=then)
-    return finding._replace(remedy=remedy)
+    return replace(finding, remedy=remedy)
 
 
 CHECK = Check(

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from msgspec.structs import replace
+
+from fleet.durations import HOUR
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -26,12 +29,12 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     box = box_air(facts, set_c, now)
     if box.is_warm(facts, set_c):
         warm = _finding(Outcome.PASS, f"The box is warm: {box.air_c:.1f} °C.", 0.0, forecast)
-        return warm._replace(changes_at=box.measured_until)
+        return replace(warm, changes_at=box.measured_until)
     if now >= facts.trip.loading_at:
         return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {box.air_c:.1f} °C.", None, forecast)
     finding = _in_time(facts, forecast, air_c=box.air_c, now=now)
     moments = [moment for moment in (finding.changes_at, box.measured_until) if moment is not None]
-    return finding._replace(changes_at=min(moments, default=None))
+    return replace(finding, changes_at=min(moments, default=None))
 
 
 def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, now: datetime) -> Finding:
@@ -41,7 +44,7 @@ def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, now: datetime) -
     if warming.empty_h is None:
         text = f"The box never gets to {set_c:g} °C; it settles near {warming.equilibrium_c or 0.0:.1f} °C."
         return _finding(Outcome.BLOCK, text, None, forecast, Remedy("change_unit", "Take a stronger unit."))
-    left_h = (facts.trip.loading_at - now) / timedelta(hours=1)
+    left_h = (facts.trip.loading_at - now) / HOUR
     needed = (
         f"Warming the box from {air_c:.1f} °C takes {warming.empty_h:.1f} h; {left_h:.1f} h are left before loading."
     )
