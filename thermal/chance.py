@@ -124,7 +124,7 @@ def score_of(plan: Plan, worlds: Worlds, load: Load) -> list[Score]:
             gain[i] = CONTROLLED_GAIN
     se = 100 * gain * total.std(axis=1) / np.sqrt(count)
     p10 = np.partition(worlds.coldest, count // 10, axis=1)[:, count // 10]
-    return [_score(means[:, i], se=float(se[i]), count=count, coldest=float(p10[i])) for i in range(len(cold))]
+    return _scores(means, se=se, count=count, coldest=p10)
 
 
 def _unclear(margin: Array) -> list[int]:
@@ -136,18 +136,26 @@ def _unclear(margin: Array) -> list[int]:
     return [int(i) for i in np.flatnonzero(near & (spread > 0))]
 
 
-def _score(lost: Array, *, se: float, count: int, coldest: float) -> Score:
-    """Return the score; parts that the correction pushed below zero are taken from the others in proportion."""
-    total = min(max(float(lost.sum()), 0.0), 1.0)
+def _scores(lost: Array, *, se: Array, count: int, coldest: Array) -> list[Score]:
+    """Return the scores of the means `lost` (4, u); parts that the correction pushed below zero are taken from the
+    others in proportion."""
+    total = np.minimum(np.maximum(_sum_of(lost), 0.0), 1.0)
     positive = np.maximum(lost, 0.0)
-    parts = 100 * (positive * total / positive.sum() if positive.sum() > 0 else positive)
-    return Score(
-        score=100 * (1 - total),
-        se=se,
-        causes=Causes(*(float(part) for part in parts)),
-        worlds=count,
-        coldest_edge_p10_c=coldest,
-    )
+    whole = _sum_of(positive)
+    parts = 100 * np.where(whole > 0, positive * total / np.where(whole > 0, whole, 1.0), positive)
+    numbers = zip((100 * (1 - total)).tolist(), se.tolist(), parts.T.tolist(), coldest.tolist(), strict=True)
+    return [
+        Score(score=score, se=error, causes=Causes(*causes), worlds=count, coldest_edge_p10_c=edge_c)
+        for score, error, causes, edge_c in numbers
+    ]
+
+
+def _sum_of(parts: Array) -> Array:
+    """Return the sum of the four causes (4, u), always added in one order, so that a unit's score does not depend on
+    how many are scored."""
+    cold, hot, fuel, breakdown = parts
+    total: Array = cold + hot + fuel + breakdown
+    return total
 
 
 def _shared(heatless: Array, fuel: Array, breakdown: Array) -> Array:

@@ -17,6 +17,7 @@ from thermal.params import Load, Risk, Trip, Unit
 from thermal.paths import fuel_and_hours, lag_burn_l
 from thermal.prepared import Prepared, prepare
 from thermal.ranges import Array
+from thermal.side_by_side import side_by_side
 
 __all__ = ["Outlook", "outlooks", "with_fuel"]
 
@@ -75,11 +76,8 @@ def outlooks(
     if not units:
         return []
     known = prepare(units, laden, [risk] * len(units)) if prepared is None else prepared
-    found: list[Outlook] = []
-    for start in range(0, len(units), CHUNK):
-        part = slice(start, start + CHUNK)
-        found += _chunk(units[part], known.take(part), laden, trip, risk)
-    return found
+    parts = [slice(start, start + CHUNK) for start in range(0, len(units), CHUNK)]
+    return side_by_side(lambda part: _chunk(units[part], known.take(part), laden, trip, risk), parts)
 
 
 def _chunk(units: Sequence[Unit], prepared: Prepared, load: Load | None, trip: Trip, risk: Risk) -> list[Outlook]:

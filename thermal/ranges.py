@@ -1,5 +1,6 @@
 """One gate for every number that enters the physics: it is a finite number in its range, or it raises."""
 
+from math import isinf
 from typing import overload
 
 import numpy as np
@@ -57,7 +58,7 @@ def _require_scalar(name: str, value: int | float, low: float, high: float) -> f
     except OverflowError:
         number = float("inf")
     # A NaN fails both comparisons, an infinity is refused even when the limit is infinite.
-    if not (low <= number <= high) or number in (float("inf"), float("-inf")):
+    if not (low <= number <= high) or isinf(number):
         raise OutOfRange(
             f"{name} must be from {low:g} to {high:g}, not {value}",
             field=name,

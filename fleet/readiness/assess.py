@@ -120,8 +120,9 @@ def _answer(
     required: frozenset[str],
     now: datetime,
 ) -> Answer:
-    broken = [question.check.id for question, finding in zip(questions, findings, strict=True) if finding is None]
-    said = [finding or _unanswered(question.check) for question, finding in zip(questions, findings, strict=True)]
+    pairs = zip(questions, findings, strict=True)
+    said = [_unanswered(question.check) if finding is None else finding for question, finding in pairs]
+    broken = [finding.check for finding, answered in zip(said, findings, strict=True) if answered is None]
     extras: dict[str, Any] = {}
     until = now + (BROKEN_RETRY if broken else LONGEST_VALID)
     for finding in said:

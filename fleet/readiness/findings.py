@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from enum import StrEnum
 from types import MappingProxyType
@@ -70,21 +70,14 @@ class Finding(msgspec.Struct, frozen=True, gc=False):
         return tuple(f"{self.check}:{subject}" for subject in self.subjects) or (self.check,)
 
 
-def verdict_of(findings: Iterable[Finding], *, required: frozenset[str]) -> Verdict:
+def verdict_of(findings: Sequence[Finding], *, required: frozenset[str]) -> Verdict:
     """The verdict of a whole assessment: any block, else any unknown in a required check, else anything open."""
-    found, unknown, open_ = False, False, False
-    for finding in findings:
-        found = True
-        outcome = finding.outcome
-        if outcome is PASS:
-            continue
-        if outcome is BLOCK:
-            return Verdict.BLOCKED
-        open_ = True
-        unknown = unknown or (outcome is UNKNOWN and finding.check in required)
-    if unknown or not found:
+    outcomes = [finding.outcome for finding in findings]
+    if BLOCK in outcomes:
+        return Verdict.BLOCKED
+    if not outcomes or (UNKNOWN in outcomes and causes_of(findings, required=required)):
         return Verdict.UNKNOWN
-    return Verdict.CONDITIONAL if open_ else Verdict.READY
+    return Verdict.READY if outcomes.count(PASS) == len(outcomes) else Verdict.CONDITIONAL
 
 
 def causes_of(findings: Iterable[Finding], *, required: frozenset[str]) -> list[Finding]:

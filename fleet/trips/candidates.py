@@ -16,13 +16,18 @@ from fleet.readiness.selectors import facts_of, facts_with_units, trip_with_unit
 from fleet.trips.service import build_trip
 
 MAX_UNITS = 1000
+PASS, CONCERN = Outcome.PASS, Outcome.CONCERN
 ORDER = (Verdict.READY, Verdict.CONDITIONAL, Verdict.UNKNOWN, Verdict.BLOCKED)
+
+
+def outcomes_of(answer: Answer) -> list[Outcome]:
+    return [finding.outcome for finding in answer.findings]
 
 
 def rank_key(answer: Answer) -> tuple[int, int, int, float, str]:
     """Best first: verdict, then fewest concerns among equals of a whole point of score, then score, then number."""
     score = -1.0 if answer.score is None else answer.score
-    open_count = sum(finding.outcome is not Outcome.PASS for finding in answer.findings)
+    open_count = len(answer.findings) - outcomes_of(answer).count(PASS)
     return (ORDER.index(answer.verdict), -round(score), open_count, -score, answer.facts.unit.number)
 
 
@@ -58,7 +63,7 @@ def _document(rank: int, answer: Answer) -> dict[str, Any]:
         "verdict": str(answer.verdict),
         "score": answer.score,
         "blocking": [finding_document(finding) for finding in answer.causes],
-        "concerns": sum(finding.outcome is Outcome.CONCERN for finding in answer.findings),
+        "concerns": outcomes_of(answer).count(CONCERN),
     }
 
 

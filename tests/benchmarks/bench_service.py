@@ -3,6 +3,8 @@
 Needs PostgreSQL and Redis; `WARMGATE_DATABASE_URL` (its database's name is not used) and `WARMGATE_BROKER_URL` say
 where. Makes and drops a database of its own, starts web, worker, deliver and sweep processes of its own on free ports,
 and ends only those. Prints a table of ratios, draws docs/plots and writes docs/performance.md (`--no-page` to not).
+`--large` is a run of its own: it only grows, to ten million readings, and keeps what it found for the pages of later
+runs.
 """
 
 from __future__ import annotations
@@ -30,7 +32,7 @@ def out(text: str = "") -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Measures the service and writes docs/performance.md.")
-    parser.add_argument("--large", action="store_true", help="Grow to ten million readings too.")
+    parser.add_argument("--large", action="store_true", help="Only grow, to ten million readings.")
     parser.add_argument("--no-page", action="store_true", help="Only print; leave docs/ as it is.")
     options = parser.parse_args()
     # Settings read the environment when they are loaded, so it is set before anything of the service is imported.
@@ -43,14 +45,32 @@ def main() -> None:
         import django
 
         django.setup()
-        _measure(place, options, port=port, begun=begun, load_before=load_before)
+        if options.large:
+            _grow(place)
+        else:
+            _measure(place, options, port=port, begun=begun, load_before=load_before)
+
+
+def _grow(place: Ground) -> None:
+    from tests.benchmarks.kept_growth import keep, rows_of_growth
+    from tests.benchmarks.measure_growth import measure_growth
+    from tests.benchmarks.report import machine
+    from tests.benchmarks.rows import table_of
+    from tests.benchmarks.yard import make_yard
+
+    yard = make_yard()
+    place.start_web(WARMGATE_BELL="off")
+    points = measure_growth(place, yard, [*SIZES, LARGE])
+    out(table_of(rows_of_growth(points)))
+    keep(points, machine=machine(place), now=datetime.now(UTC))
 
 
 def _measure(place: Ground, options: argparse.Namespace, *, port: int, begun: float, load_before: float) -> None:
     from tests.benchmarks.measure_growth import measure_growth
     from tests.benchmarks.measure_ingest import measure_ingest
     from tests.benchmarks.measure_reads import measure_reads
-    from tests.benchmarks.report import Found, draw, rows_of, table_of, write_page
+    from tests.benchmarks.report import Found, draw, rows_of, write_page
+    from tests.benchmarks.rows import table_of
     from tests.benchmarks.yard import make_yard
 
     yard = make_yard()
@@ -61,7 +81,7 @@ def _measure(place: Ground, options: argparse.Namespace, *, port: int, begun: fl
     out(f"reads are done after {time.monotonic() - begun:.0f} s")
     rates = measure_ingest(place, yard, rounds=ROUNDS)
     out(f"ingest is done after {time.monotonic() - begun:.0f} s")
-    growth = measure_growth(place, yard, [*SIZES, LARGE] if options.large else SIZES)
+    growth = measure_growth(place, yard, SIZES)
     memory = [(name, mb, _memory(place)[name]) for name, mb in before.items()]
     place.stop("web")
     out(f"growth is done after {time.monotonic() - begun:.0f} s")

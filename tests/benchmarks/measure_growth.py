@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 from dataclasses import dataclass
+from typing import Any
 
 import psycopg
 
@@ -35,17 +36,26 @@ class Point:
 def measure_growth(ground: Ground, yard: Yard, sizes: list[int]) -> list[Point]:
     points = []
     stored = 0
-    client = Client(ground.web_port, yard.dispatcher)
     with psycopg.connect(ground.dsn, autocommit=True) as connection:
         for size in sizes:
-            span = {"source": yard.source_id, "from": stored // UNITS, "to": size // UNITS - 1, "units": yard.unit_ids}
-            connection.execute(FILL, span)
-            connection.execute("ANALYZE fleet_reading")
-            connection.execute("CHECKPOINT")
+            fill(connection, yard, stored, size)
+            points.append(measure_at(ground, yard, size))
             stored = size
-            over_http(ground, yard)
-            rates = [over_http(ground, yard) for _ in range(ROUNDS)]
-            client.get("/api/v1/trips/T-2/readiness/")
-            asked = [seconds(lambda: client.get("/api/v1/trips/T-2/readiness/")) for _ in range(SAMPLES)]
-            points.append(Point(size, statistics.median(rates), statistics.median(asked)))
     return points
+
+
+def fill(connection: psycopg.Connection[Any], yard: Yard, stored: int, size: int) -> None:
+    """From *stored* to *size* readings, and whatever PostgreSQL would do about them by itself some minutes later."""
+    span = {"source": yard.source_id, "from": stored // UNITS, "to": size // UNITS - 1, "units": yard.unit_ids}
+    connection.execute(FILL, span)
+    connection.execute("VACUUM (ANALYZE) fleet_reading")
+    connection.execute("CHECKPOINT")
+
+
+def measure_at(ground: Ground, yard: Yard, size: int) -> Point:
+    client = Client(ground.web_port, yard.dispatcher)
+    over_http(ground, yard)
+    rates = [over_http(ground, yard) for _ in range(ROUNDS)]
+    client.get("/api/v1/trips/T-2/readiness/")
+    asked = [seconds(lambda: client.get("/api/v1/trips/T-2/readiness/")) for _ in range(SAMPLES)]
+    return Point(size, statistics.median(rates), statistics.median(asked))

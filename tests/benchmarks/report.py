@@ -14,28 +14,14 @@ import numpy as np
 import psycopg
 
 from tests.benchmarks.ground import ROOT, Ground
+from tests.benchmarks.kept_growth import rows_of_growth, section
 from tests.benchmarks.measure_growth import Point
 from tests.benchmarks.measure_ingest import Rates
 from tests.benchmarks.measure_reads import Reads
+from tests.benchmarks.rows import Row, at_least, at_most, table_of
 
 PAGE = ROOT / "docs" / "performance.md"
 PLOTS = ROOT / "docs" / "plots"
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line: what was measured, the number, its unit, and the target it has to meet ("" when there is none)."""
-
-    name: str
-    value: float
-    unit: str
-    target: str = ""
-    meets: bool | None = None
-
-    def cells(self) -> tuple[str, str, str, str]:
-        said = "" if self.meets is None else "yes" if self.meets else "**no**"
-        digits = 0 if self.value >= 1000 else 1 if self.value >= 100 else 3 if self.value < 10 else 2
-        return self.name, f"{self.value:,.{digits}f} {self.unit}".strip(), self.target, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +36,6 @@ class Found:
     growth: list[Point]
     memory_mb: list[tuple[str, float, float]]
     """Process, before and after [MB]."""
-
-
-def at_least(name: str, value: float, limit: float, unit: str = "×") -> Row:
-    return Row(name, value, unit, f"≥ {limit:g}", value >= limit)
-
-
-def at_most(name: str, value: float, limit: float, unit: str = "×") -> Row:
-    return Row(name, value, unit, f"≤ {limit:g}", value <= limit)
 
 
 def rows_of(found: Found) -> list[Row]:
@@ -87,24 +65,9 @@ def rows_of(found: Found) -> list[Row]:
         at_most(
             "event → mail, broker down, p95", float(np.percentile(found.broker_down_s, 95)), found.sweep_s + 1, "s"
         ),
-        *_growth_rows(found.growth),
+        *rows_of_growth(found.growth),
         *(Row(f"memory of {name} ({before:.0f} MB before)", after, "MB") for name, before, after in found.memory_mb),
     ]  # fmt: skip
-
-
-def _growth_rows(points: Sequence[Point]) -> list[Row]:
-    first, rows = points[0], []
-    for point in points[1:]:
-        size = f"at {point.readings:.0e} ÷ at {first.readings:.0e} readings"
-        rows.append(at_most(f"time per ingested row {size}", first.ingest_rows_s / point.ingest_rows_s, 1.2))
-        rows.append(at_most(f"GET readiness {size}", point.readiness_s / first.readiness_s, 1.2))
-    return rows
-
-
-def table_of(rows: Sequence[Row]) -> str:
-    head = ("measured", "value", "target", "met")
-    lines = [head, ("---", "--:", "---", "---"), *(row.cells() for row in rows)]
-    return "\n".join("| " + " | ".join(cells) + " |" for cells in lines)
 
 
 def machine(ground: Ground) -> str:
@@ -127,15 +90,16 @@ def write_page(rows: Sequence[Row], ground: Ground, *, load: tuple[float, float]
         f"{now.astimezone(UTC):%Y-%m-%d}, {machine(ground)}. Load of the machine before {load[0]:.1f}, after "
         f"{load[1]:.1f}; the run took {took_s:.0f} s."
     )
-    PAGE.write_text(f"{PREFACE}\n## The run\n\n{run}\n\n{table_of(rows)}\n\n{said}\n{PICTURES}{READING}")
+    PAGE.write_text(f"{PREFACE}\n## The run\n\n{run}\n\n{table_of(rows)}\n\n{said}\n{PICTURES}{section()}{READING}")
 
 
 PREFACE = """# Performance
 
 Written by `uv run python -m tests.benchmarks.bench_service`, which needs PostgreSQL and Redis (`WARMGATE_DATABASE_URL`,
 `WARMGATE_BROKER_URL`), makes and drops a database of its own, starts its own processes on free ports, and takes less
-than ten minutes (`--large` adds ten million readings). Every ratio compares two things measured in turn in the same run
-on the same machine: ratios are what to compare between machines, rates and milliseconds are not.
+than ten minutes. `--large` only grows, to ten million readings, which takes as long again. Every ratio compares two
+things measured in turn in the same run on the same machine: ratios are what to compare between machines, rates and
+milliseconds are not.
 """
 PICTURES = """
 ![Readings per second](plots/ingest.svg)

@@ -5,34 +5,47 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from fleet.models import Fleet, Member, Reading, Trip
+from fleet.models import Assessment, Fleet, Member, Reading, Trip, Unit, UnitState
 from fleet.readiness import service
 from fleet.readiness.assess import Answer
 from fleet.readiness.service import assess_due
 from fleet.readiness.storing import store_answers
-from fleet.tasks import assess_all_due
+from fleet.tasks import assess_due as task
 from tests.db.conftest import plan, post
 from tests.factories import make_model, make_unit, potato, reading
 
-UNITS, ROUNDS, BATCH = 60, 10, 100
+UNITS, ROUNDS, BATCH = 1000, 10, 500
 S = timedelta(seconds=1)
 
 
 @pytest.fixture
 def yard(tarn: Fleet, dispatcher: Member, now: datetime) -> Fleet:
-    """Sixty units, each with its own trip, all of them answered and quiet."""
+    """A thousand units, each with its own trip (dry goods: what is asked of them costs least), all of them quiet."""
     potato()
-    model = make_model(tarn)
-    for number in range(UNITS):
-        make_unit(tarn, f"HB-{number}", model)
-        plan(tarn, dispatcher, now, reference=f"T-{number}", unit=f"HB-{number}")
-    Trip.objects.for_fleet(tarn).update(assess_due_at=now + timedelta(hours=1))
+    make_unit(tarn, "HB-0", make_model(tarn))
+    trip = plan(tarn, dispatcher, now, reference="T-0", unit="HB-0")
+    Trip.objects.for_fleet(tarn).update(loads=[], assess_due_at=now + timedelta(hours=1))
+    trip.refresh_from_db()
+    numbers = range(1, UNITS)
+    units = [Unit(fleet=tarn, number=f"HB-{number}", model=trip.planned_unit.model) for number in numbers]
+    Unit.objects.bulk_create(units)
+    UnitState.objects.bulk_create([UnitState(fleet=tarn, unit=unit) for unit in units])
+    alike = model_to_row(trip)
+    Trip.objects.bulk_create(
+        Trip(**alike | {"reference": f"T-{number}", "planned_unit": unit})
+        for number, unit in zip(numbers, units, strict=True)
+    )
     return tarn
+
+
+def model_to_row(trip: Trip) -> dict[str, Any]:
+    return {field.name: getattr(trip, field.name) for field in Trip._meta.concrete_fields if not field.primary_key}
 
 
 @pytest.fixture
@@ -49,7 +62,7 @@ def assessed(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
 
 
 def burst(fleet: Fleet, at: datetime) -> None:
-    """Ten readings of every unit, in batches that mix all of them."""
+    """Ten thousand readings, ten of every unit, each batch with those of half of the units."""
     events = [
         reading(at + timedelta(milliseconds=10 * turn), unit=f"HB-{number}", fuel_l=150.0 - turn)
         for turn in range(ROUNDS)
@@ -63,11 +76,12 @@ def burst(fleet: Fleet, at: datetime) -> None:
 
 def test_a_burst_causes_one_assessment_per_trip(yard: Fleet, now: datetime, assessed: Counter[str]) -> None:
     burst(yard, now + 3 * S)
-    assert Reading.objects.across_fleets().count() == UNITS * ROUNDS
+    assert Reading.objects.across_fleets().count() == UNITS * ROUNDS == 10_000
     Trip.objects.for_fleet(yard).filter(assess_due_at__lte=now + 5 * S).update(assess_due_at=now - S)
-    assert assess_all_due(woken_by="task") == UNITS
-    assert assess_all_due(woken_by="task") == 0
+    assert task.apply().get() == UNITS
+    assert task.apply().get() == 0, "every further bell of the burst finds nothing"
     assert assessed == Counter({f"T-{number}": 1 for number in range(UNITS)})
+    assert Assessment.objects.for_fleet(yard).count() == UNITS
 
 
 def test_a_batch_of_readings_costs_the_same_statements_for_few_units_and_for_many(yard: Fleet, now: datetime) -> None:

@@ -47,8 +47,12 @@ def burnt_before_departure_l(facts: Facts, forecast: Forecast, now: datetime) ->
         return 0.0
     on_from = max(now, facts.trip.loading_at - hours(facts.policy.preheat_h))
     preheat_h = max((forecast.inputs.starts_at - on_from) / HOUR, 0.0)
-    plan = forecast.nominal
-    return preheat_h * sum(leg.need_l for leg in plan.legs) / forecast.inputs.trip.hours
+    return preheat_h * _total_l(forecast) / forecast.inputs.trip.hours
+
+
+def _total_l(forecast: Forecast) -> float:
+    """What the whole trip burns [L]."""
+    return sum([leg.need_l for leg in forecast.nominal.legs])
 
 
 def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:
@@ -109,7 +113,7 @@ def _numbers(forecast: Forecast, before_l: float) -> dict[str, object]:
     plan = forecast.nominal
     return {
         "fuel_l": round(plan.legs[0].need_l, 1),
-        "fuel_total_l": round(sum(leg.need_l for leg in plan.legs), 1),
+        "fuel_total_l": round(_total_l(forecast), 1),
         "fuel_before_departure_l": round(before_l, 1),
         "fuel_out_at": None if plan.fuel_out_h is None else text_of(forecast.at(plan.fuel_out_h)),
     }
