@@ -40,7 +40,6 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "fleet.http.middleware.RequestContextMiddleware",
-    "fleet.http.overload.OverloadMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.common.CommonMiddleware",

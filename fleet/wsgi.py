@@ -7,10 +7,14 @@ from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
-application = get_wsgi_application()
+_django = get_wsgi_application()
 
-from fleet.warmers import warm_up_process  # noqa: E402 - the apps must be ready first
+# The apps must be ready first.
+from fleet.http.overload import Gatekeeper  # noqa: E402
+from fleet.http.unread import ReadOff  # noqa: E402
+from fleet.warmers import warm_up_process  # noqa: E402
 
+application = ReadOff(Gatekeeper(_django))
 warm_up_process()
 
 # A short answer gives up the interpreter at each of its statements and has to get it back from a thread that ranks a

@@ -4,9 +4,13 @@ Held in a context variable so that log lines and problems far from the view can 
 being handed it. Outside a request (workers, commands) the context is empty.
 """
 
+import re
+import uuid
 from collections.abc import Mapping
 from contextvars import ContextVar, Token
 from dataclasses import dataclass
+
+_SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
 
 @dataclass(slots=True)
@@ -20,6 +24,11 @@ class RequestContext:
 
 
 _current: ContextVar[RequestContext | None] = ContextVar("warmgate_request", default=None)
+
+
+def request_id_from(offered: str) -> str:
+    """The id that the caller offers, if it may stand in our log; else one of our own."""
+    return offered if _SANE_ID.fullmatch(offered) else uuid.uuid4().hex
 
 
 def begin(request_id: str) -> Token[RequestContext | None]:

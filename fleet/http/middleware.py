@@ -1,9 +1,7 @@
 """Around every request: its id, one log line, its metrics, and the headers that browsers act on."""
 
 import logging
-import re
 import time
-import uuid
 from collections.abc import Callable
 from contextlib import ExitStack
 from typing import Any
@@ -11,13 +9,12 @@ from typing import Any
 from django.db import connections
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 
-from fleet.http.context import begin, current, end
+from fleet.http.context import begin, current, end, request_id_from
 from fleet.http.metrics import observe_request
 from fleet.http.problems import problem_response
 
 logger = logging.getLogger("warmgate.requests")
 
-_SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _QUIET = frozenset({"/livez", "/readyz", "/metrics"})
 
 # Answers of the API are data: a browser that opens one may load and run nothing.
@@ -48,8 +45,7 @@ class RequestContextMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        offered = request.headers.get("X-Request-ID", "")
-        request_id = offered if _SANE_ID.fullmatch(offered) else uuid.uuid4().hex
+        request_id = request_id_from(request.headers.get("X-Request-ID", ""))
         token = begin(request_id)
         started = time.perf_counter()
         counter = _StatementCounter()
@@ -61,7 +57,7 @@ class RequestContextMiddleware:
             if isinstance(response, HttpResponseNotAllowed):
                 response = _as_problem(request, response)
             response["X-Request-ID"] = request_id
-            _protect(response)
+            protect(response)
             _report(request, response, seconds=time.perf_counter() - started, statements=counter.count)
             return response
         finally:
@@ -74,7 +70,8 @@ def _as_problem(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     return problem_response(request, "method-not-allowed", "See the Allow header.", headers=headers)
 
 
-def _protect(response: HttpResponse) -> None:
+def protect(response: HttpResponse) -> None:
+    """The headers that browsers and caches act on, where the view has not set its own."""
     page = response.get("Content-Type", "").startswith("text/html")
     headers = response.headers
     headers.setdefault("X-Content-Type-Options", "nosniff")

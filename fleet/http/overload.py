@@ -1,9 +1,10 @@
 """What a process does when more events arrive than it can store: it refuses some before it reads them.
 
-A view that says `sheds = True` shares one gate per process. A few of its requests are at work, a few wait for a short
-while, and the rest are answered 503 with `Retry-After` at once. The threads that this leaves free serve everything
-else: a flood of readings never keeps a question about readiness waiting. Nothing of a refused request was read, so
-nothing of it was stored; its sender still has it.
+The gate stands before Django: there a refusal costs an eighth of what it would cost behind the middleware, and no lines
+of the log. A view that says `sheds = True` shares one gate per process. A few of its requests are at work, a few wait
+for a short while, and the rest are answered 503 with `Retry-After` at once. The threads that this leaves free serve
+everything else: a flood of readings never keeps a question about readiness waiting. Nothing of a refused request was
+looked at, so nothing of it was stored; its sender still has it.
 """
 
 from __future__ import annotations
@@ -11,78 +12,107 @@ from __future__ import annotations
 import random
 import threading
 import time
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Iterable
+from functools import lru_cache
 from typing import Any
 
+import orjson
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
+from django.urls import resolve
 
-from fleet.http.metrics import SHED
-from fleet.http.problems import problem_response
+from fleet.http.context import begin, end, request_id_from
+from fleet.http.metrics import SHED, observe_request
+from fleet.http.middleware import protect
+from fleet.http.problems import PROBLEM_JSON, problem_body
 
 RETRY_S = (1, 4)
 """Senders are told different times, so that they do not all come back at once."""
-DETAIL = "More events arrive than can be stored. Nothing of this request was read: keep it and send it again."
+DETAIL = "More events arrive than can be stored. Nothing of this request was stored: keep it and send it again."
 
 
 class Gate:
-    """At most `at_once` inside; at most `waiting` more wait for `patience_s` until one leaves."""
+    """At most `at_once` inside; at most `waiting` more wait for `patience_s`, and whoever waits goes first."""
 
     def __init__(self, *, at_once: int, waiting: int, patience_s: float) -> None:
         self._at_once, self._waiting, self._patience_s = at_once, waiting, patience_s
-        self._inside = self._queued = 0
-        self._changed = threading.Condition()
+        self._inside = 0
+        self._turns: deque[threading.Event] = deque()
+        self._lock = threading.Lock()
 
     def enter(self) -> bool:
         """Whether the caller may go on; whoever may has to `leave()`."""
-        with self._changed:
-            if self._inside >= self._at_once and not self._wait():
+        with self._lock:
+            if self._inside < self._at_once:
+                self._inside += 1
+                return True
+            if len(self._turns) >= self._waiting:
                 return False
-            self._inside += 1
+            turn = threading.Event()
+            self._turns.append(turn)
+        if turn.wait(self._patience_s):
             return True
-
-    def _wait(self) -> bool:
-        """Whether there was room in time."""
-        if self._queued >= self._waiting:
-            return False
-        self._queued += 1
-        give_up_at = time.monotonic() + self._patience_s
-        try:
-            while self._inside >= self._at_once:
-                left_s = give_up_at - time.monotonic()
-                if left_s <= 0 or not self._changed.wait(left_s):
-                    return self._inside < self._at_once
-            return True
-        finally:
-            self._queued -= 1
+        with self._lock:
+            if not turn.is_set():
+                self._turns.remove(turn)
+            return turn.is_set()
 
     def leave(self) -> None:
-        with self._changed:
-            self._inside -= 1
-            self._changed.notify()
+        """Hands the place to whoever has waited longest."""
+        with self._lock:
+            if self._turns:
+                self._turns.popleft().set()
+            else:
+                self._inside -= 1
 
 
-class OverloadMiddleware:
-    """Asks the gate once the view is known and before anything of the request is read."""
+Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-        self.gate = Gate(
+
+class Gatekeeper:
+    """A WSGI application that asks the gate first, before anything of the request is read."""
+
+    def __init__(self, application: Application) -> None:
+        self._application = application
+        self._gate = Gate(
             at_once=settings.INGEST_AT_ONCE, waiting=settings.INGEST_WAITING, patience_s=settings.INGEST_PATIENCE_S
         )
 
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        route = shedding_route(environ["PATH_INFO"]) if environ["REQUEST_METHOD"] == "POST" else None
+        if route is None:
+            return self._application(environ, start_response)
+        if not self._gate.enter():
+            return _refuse(environ, start_response, route)
         try:
-            return self.get_response(request)
+            return self._application(environ, start_response)
         finally:
-            if getattr(request, "passed_gate", False):
-                self.gate.leave()
+            self._gate.leave()
 
-    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
-        if request.method != "POST" or not getattr(getattr(view, "cls", None), "sheds", False):
-            return None
-        if self.gate.enter():
-            request.passed_gate = True  # type: ignore[attr-defined]
-            return None
-        SHED.inc()
-        return problem_response(request, "overloaded", DETAIL, headers={"Retry-After": str(random.randint(*RETRY_S))})
+
+@lru_cache(maxsize=128)
+def shedding_route(path: str) -> str | None:
+    """The route of this path if its view is behind the gate."""
+    try:
+        found = resolve(path)
+    except Http404:
+        return None
+    return f"/{found.route}" if getattr(getattr(found.func, "cls", None), "sheds", False) else None
+
+
+def _refuse(environ: dict[str, Any], start_response: Callable[..., Any], route: str) -> Iterable[bytes]:
+    started = time.perf_counter()
+    request_id = request_id_from(environ.get("HTTP_X_REQUEST_ID", ""))
+    token = begin(request_id)
+    try:
+        body = problem_body("overloaded", DETAIL, instance=environ["PATH_INFO"])
+    finally:
+        end(token)
+    headers = {"Retry-After": str(random.randint(*RETRY_S)), "X-Request-ID": request_id}
+    answer = HttpResponse(orjson.dumps(body), status=body["status"], content_type=PROBLEM_JSON, headers=headers)
+    protect(answer)
+    SHED.inc()
+    observe_request(method="POST", route=route, status=answer.status_code, seconds=time.perf_counter() - started)
+    start_response(f"{answer.status_code} {answer.reason_phrase}", list(answer.items()))
+    return [answer.content]

@@ -20,11 +20,33 @@ def test_who_waits_gets_in_as_soon_as_one_leaves() -> None:
     waiter = threading.Thread(target=lambda: came_in.append(gate.enter()))
     waiter.start()
     # The waiter's place is taken, so a third is sent away at once: that is how we know that it waits.
-    assert wait_for(lambda: gate._queued == 1)
+    assert wait_for(lambda: len(gate._turns) == 1)
     assert not gate.enter()
     gate.leave()
     waiter.join(10)
     assert came_in == [True]
+
+
+def test_whoever_waits_goes_before_those_who_come_later() -> None:
+    gate = Gate(at_once=1, waiting=3, patience_s=30)
+    assert gate.enter()
+    order: list[int] = []
+
+    def wait(which: int) -> None:
+        assert gate.enter()
+        order.append(which)
+        gate.leave()
+
+    waiters = [threading.Thread(target=wait, args=(which,)) for which in range(3)]
+    for which, waiter in enumerate(waiters):
+        waiter.start()
+        assert wait_for(lambda which=which: len(gate._turns) == which + 1)
+    gate.leave()
+    for waiter in waiters:
+        waiter.join(10)
+    assert order == [0, 1, 2]
+    assert gate.enter()
+    assert not Gate(at_once=0, waiting=0, patience_s=1).enter()
 
 
 def test_nobody_waits_longer_than_patience() -> None:
