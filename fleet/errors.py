@@ -5,6 +5,7 @@ Each app subclasses `WarmgateError` beside the function that raises it, with a c
 """
 
 import errno
+import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
@@ -13,6 +14,8 @@ Place = Literal["body", "query", "header"]
 
 # What the operating system calls a full disk, a spent quota and a file at its limit.
 FULL_ERRNO = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+# What PostgreSQL calls it (disk_full).
+FULL_SQLSTATE = "53100"
 
 # Members that RFC 9457 and our contract give a meaning: an error's context must not overwrite them.
 RESERVED_MEMBERS = frozenset({"type", "title", "status", "detail", "instance", "request_id", "errors"})
@@ -100,6 +103,15 @@ class StorageFull(WarmgateError):
 
     code = "storage-full"
     default_detail = "There is no room left to store this. Nothing was stored. Repeat the request when there is."
+
+
+def is_storage_full(error: Exception) -> bool:
+    """Whether a disk (of the database or of ours), a quota or a file limit is what stopped the work."""
+    if isinstance(error, OSError):
+        return error.errno in FULL_ERRNO
+    cause = error.__cause__
+    full_sqlite = isinstance(cause, sqlite3.Error) and getattr(cause, "sqlite_errorcode", 0) == sqlite3.SQLITE_FULL
+    return full_sqlite or getattr(cause, "sqlstate", None) == FULL_SQLSTATE
 
 
 class Unavailable(WarmgateError):

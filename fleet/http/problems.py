@@ -5,7 +5,6 @@ fails before or beside them (unknown routes, refused hosts, crashes). All of the
 """
 
 import logging
-import sqlite3
 import sys
 from collections.abc import Callable, Mapping
 from functools import wraps
@@ -23,7 +22,7 @@ from rest_framework import exceptions as drf
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from fleet.errors import FULL_ERRNO, FieldError, InvalidInput, StorageFull, WarmgateError
+from fleet.errors import FieldError, InvalidInput, StorageFull, WarmgateError, is_storage_full
 from fleet.http.context import current_request_id
 from fleet.http.pointers import field_errors
 from fleet.http.problem_types import PROBLEMS, ProblemType
@@ -37,8 +36,6 @@ _RETRY_S = {"unavailable": 5, "storage-full": 60}
 
 _SAME_401 = "Send `Authorization: Bearer <token>` with a token that is known, unexpired and not revoked."
 _INTERNAL = "An error in the service stopped this request. Nothing was stored. The request id finds it in our log."
-
-_FULL_SQLSTATE = "53100"
 
 # The exception classes of the framework that say no more than their code.
 _BY_CLASS: tuple[tuple[type[Exception], str, str], ...] = (
@@ -132,15 +129,6 @@ def describe(exc: Exception) -> tuple[str, str, tuple[FieldError, ...], dict[str
     if isinstance(exc, drf.APIException) and exc.status_code < HTTPStatus.INTERNAL_SERVER_ERROR:
         return "bad-request", str(exc.detail), (), {}
     return "internal", _INTERNAL, (), {}
-
-
-def is_storage_full(exc: Exception) -> bool:
-    """Whether a disk (of the database or of ours), a quota or a file limit is what stopped the work."""
-    if isinstance(exc, OSError):
-        return exc.errno in FULL_ERRNO
-    cause = exc.__cause__
-    full_sqlite = isinstance(cause, sqlite3.Error) and getattr(cause, "sqlite_errorcode", 0) == sqlite3.SQLITE_FULL
-    return full_sqlite or getattr(cause, "sqlstate", None) == _FULL_SQLSTATE
 
 
 def _headers(exc: Exception, code: str, extra: Mapping[str, Any]) -> dict[str, str]:

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 
 from fleet.clock import db_now
-from fleet.errors import Conflict, NotFound, WarmgateError
+from fleet.errors import Conflict, NotFound, WarmgateError, is_storage_full
 from fleet.models import Assessment, Trip
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.document import full_document, stored_document
-from fleet.readiness.history import append, newest_of
+from fleet.readiness.history import Newest, append, newest_of
 from fleet.readiness.selectors import (
     facts_of,
     facts_of_trips,
@@ -70,8 +70,18 @@ def readiness(fleet_id: int, reference: str, *, number: str | None = None) -> di
     own = own_unit(trip)
     unit = own if own is not None and own.pk == standing.unit_id else unit_with_state(standing.unit_id)
     answer = assess([facts_of(trip, unit)], now=standing.now)[0]
-    append(answer, newest_of(standing), trigger=Assessment.Trigger.READ)
+    _keep(answer, newest_of(standing))
     return fresh_document(answer, standing)
+
+
+def _keep(answer: Answer, newest: Newest | None) -> None:
+    """Keeps what a read was answered. On a full disk it is answered all the same, and computed anew each time."""
+    try:
+        append(answer, newest, trigger=Assessment.Trigger.READ)
+    except DatabaseError as error:
+        if not is_storage_full(error):
+            raise
+        logger.warning("Trip %s: there is no room left to keep the answer", answer.facts.trip.reference)
 
 
 def fresh_document(answer: Answer, standing: Standing) -> dict[str, Any]:

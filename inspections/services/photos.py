@@ -13,7 +13,7 @@ from typing import Any
 from django.core.files.base import ContentFile
 from django.db import transaction
 
-from fleet.errors import FULL_ERRNO, FieldError, InvalidInput, StorageFull, Unavailable
+from fleet.errors import FieldError, InvalidInput, StorageFull, Unavailable, is_storage_full
 from fleet.models import Fleet, Member
 from fleet.records.audit import record_act
 from inspections.models import Inspection, Observation, Photo
@@ -37,7 +37,7 @@ def store_photo(fleet: Fleet, upload: bytes, *, by: Member, now: datetime) -> Ph
         logger.exception("A photo could not be written")
         with suppress(OSError):
             storage.delete(wanted)  # what fitted of it
-        if error.errno in FULL_ERRNO:
+        if is_storage_full(error):
             raise StorageFull("There is no room left for the photo. Nothing was stored.") from error
         raise Unavailable("The photo could not be stored. Repeat the request later.") from error
     try:

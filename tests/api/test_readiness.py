@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -200,3 +200,24 @@ def test_an_overdue_trip_is_still_answered_from_now_on(dispatcher: APIClient, ta
     assert outcome["fleet.load_temperature"] == "pass"
     assert outcome["inspections.pre_trip"] == "unknown"
     assert answer["forecast"]["starts_at"] == answer["computed_at"]
+
+
+@pytest.fixture
+def full_disk() -> Iterator[Callable[[], None]]:
+    """Call it, and the database may not grow by a page until the end."""
+    if connection.vendor != "sqlite":
+        pytest.skip("only SQLite can be kept from growing here; PostgreSQL's disk fills in tests/faults")
+    connection.ensure_connection()
+    raw = connection.connection
+    [most] = raw.execute("PRAGMA max_page_count").fetchone()
+    yield lambda: raw.execute("PRAGMA max_page_count = 1")  # it takes no less than there are
+    raw.execute(f"PRAGMA max_page_count = {most}")
+
+
+def test_an_answer_that_cannot_be_kept_is_given_all_the_same(
+    dispatcher: APIClient, full_disk: Callable[[], None], caplog: pytest.LogCaptureFixture
+) -> None:
+    full_disk()
+    answer = dispatcher.get(URL)
+    assert (answer.status_code, answer.json()["trip"]) == (200, "T-1")
+    assert "no room left to keep the answer" in caplog.text
