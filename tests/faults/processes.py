@@ -101,7 +101,8 @@ class Service:
     def start_web(self, *, workers: int = 2, wait: bool = True, **more: str) -> None:
         self.start(
             "web", _tool("granian"), "--interface", "wsgi", "--host", HOST, "--port", str(self.web_port),
-            "--workers", str(workers), "--blocking-threads", "8", "--no-access-log", "fleet.wsgi:application", **more,
+            "--workers", str(workers), "--blocking-threads", "8", "--blocking-threads-idle-timeout", "600",
+            "--no-access-log", "fleet.wsgi:application", **more,
         )  # fmt: skip
         if wait:
             wait_for("the web processes", lambda: self.ask("/readyz")[0] == 200, within_s=START_S)
