@@ -7,7 +7,6 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 
@@ -84,11 +83,11 @@ class Place:
 
 
 @pytest.fixture
-def small(place: Path, receivers: Receivers) -> Iterator[Place]:
+def small(receivers: Receivers) -> Iterator[Place]:
     """The embedded service with its state on a small disk, running, and something taken of each kind."""
     receivers.take_all()
     with folder() as own, small_disk(own / "state", mib=MIB) as disk:
-        embedded = Embedded.at(own, receivers, pyc=place / "pyc")
+        embedded = Embedded.at(own, receivers)
         embedded.service.migrate()
         scene = embedded.scene(f"disk{time.monotonic_ns()}x", units=UNITS)
         try:

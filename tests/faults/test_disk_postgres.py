@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 import psycopg
 import pytest
@@ -66,13 +65,12 @@ class Place:
 
 
 @pytest.fixture
-def small(place: Path, broker: Broker, receivers: Receivers) -> Iterator[Place]:
+def small(broker: Broker, receivers: Receivers) -> Iterator[Place]:
     """Web and sweep on a PostgreSQL whose folder is a small disk; photos lie elsewhere."""
     with folder() as own, small_disk(own / "disk", mib=MIB) as disk:
         postgres = Postgres(disk.folder)
         postgres.start()
         service = Service(own, Stage.settings(postgres.make_database("small"), broker.url, receivers))
-        service.settings["PYTHONPYCACHEPREFIX"] = str(place / "pyc")
         try:
             service.migrate()
             yard = Yard(service.web_port, service.found(prefix="pgdisk", units=UNITS)[0])

@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -76,9 +77,12 @@ def usual_again(askers: Askers, usual: Latency) -> float | None:
     return None
 
 
-@pytest.mark.parametrize("seconds", [pytest.param(3, marks=pytest.mark.short), 60])
-def test_a_flood_of_events_is_refused_and_questions_are_answered(seconds: int, stage: Stage) -> None:
-    asking, *flooding = stage.scene(f"flood{seconds}x", fleets=1 + FLEETS, units=UNITS).fleets
+@pytest.mark.short
+def test_a_flood_of_events_is_refused_and_questions_are_answered(
+    often: Callable[[int, int], int], stage: Stage
+) -> None:
+    seconds = often(3, 60)
+    asking, *flooding = stage.scene("flood", fleets=1 + FLEETS, units=UNITS).fleets
     trips, load = known_trips(stage, asking), Load(stage, Scene(flooding))
     with Askers(stage.service.web_port, asking["dispatcher"], trips) as askers:
         time.sleep(1)  # connections, and everything read once
@@ -100,7 +104,7 @@ def test_a_flood_of_events_is_refused_and_questions_are_answered(seconds: int, s
         note=f"{rate:.0f} batches/s of 100 can be stored, {flood['offered'] / flood['seconds']:.0f}/s came: "
         f"{len(flood['refused'])} refused, {len(flood['taken'])} taken; readiness took {meanwhile}, else {usual}; "
         f"usual again after {back_s if back_s is None else round(back_s)} s; {len(kept)} of the refused sent again",
-    ).save(f"35-overload-{seconds:02d}")  # fmt: skip
+    ).save("35-overload")  # fmt: skip
     said = {(one.trip, one.said) for one in askers.asked}
     assert {one.status for one in askers.asked} == {200}
     assert sorted(trip for trip, _ in said) == trips, "an answer changed"
