@@ -21,11 +21,13 @@ PRIOR_LOAD_KJ_M2K = (5.5, 3.0)
 """Store of a load that answers within hours, per area of the box: mean and spread. 130 W/K over 4 h is 12.7 of 147 m2;
 about 60 % of what its edge lost comes back from the air, the rest from its core, and a load comes in while doors are
 open, so that half of the chill of loading does not reach it."""
-DRIFT_K_DAY, DRIFT_ROUNDS = 0.03, 6
-"""How fast the two sensors drift apart: a Student t with one degree of freedom and this scale, because most hold and
-a few run away (assumption); rounds until its normal equivalent is found."""
+DRIFT_K_DAY = 0.03
+"""How fast the two sensors drift apart, scale (assumption)."""
+SENSORS_DF, DRIFT_DF, ROUNDS = 3.0, 1.0, 6
+"""Most sensors hold and a few run away: their difference and drift have Student t priors with these degrees of freedom;
+rounds until the normal priors that stand for them are found."""
 SENSORS = 2
-DAY_SD = 0.06
+DAY_SD = 0.03
 ODD_Z, FEWEST_TO_COMPARE = 4.0, 5
 """A day so far from the median of the others is left out: a stuck sensor, a door that nobody reported."""
 
@@ -45,14 +47,15 @@ def posterior_of(days: Sequence[Day], scale: float) -> tuple[Array, Array]:
         info += spread @ day.heat.info @ spread.T
         vector += spread @ day.heat.vector
     load, load_sd = PRIOR_LOAD_KJ_M2K
-    sds = [PRIOR_RATIO_SD * scale, PRIOR_LINING_SD, PRIOR_SENSORS_K * scale, PRIOR_MOTION_SD * scale, load_sd]
-    known = np.array([scale, 1.0, 0.0, 0.0, load, 0.0])
-    drift_var = (DRIFT_K_DAY * scale) ** 2
-    for _ in range(DRIFT_ROUNDS):
-        prior = np.array([*(sd**-2 for sd in sds), 1 / drift_var])
-        covariance: Array = np.linalg.inv(info + np.diag(prior)).astype(np.float64)
-        mean = covariance @ (vector + prior * known)
-        drift_var = ((DRIFT_K_DAY * scale) ** 2 + float(mean[-1]) ** 2 + float(covariance[-1, -1])) / 2
+    scales = [PRIOR_RATIO_SD * scale, PRIOR_LINING_SD, PRIOR_SENSORS_K * scale, PRIOR_MOTION_SD * scale, load_sd]
+    scales.append(DRIFT_K_DAY * scale)
+    variance, known = np.array(scales) ** 2, np.array([scale, 1.0, 0.0, 0.0, load, 0.0])
+    for _ in range(ROUNDS):
+        covariance: Array = np.linalg.inv(info + np.diag(1 / variance)).astype(np.float64)
+        mean = covariance @ (vector + known / variance)
+        for place, df in ((SENSORS, SENSORS_DF), (UNKNOWNS, DRIFT_DF)):
+            seen = float(mean[place]) ** 2 + float(covariance[place, place])
+            variance[place] = (df * scales[place] ** 2 + seen) / (df + 1)
     return mean, covariance
 
 

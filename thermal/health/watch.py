@@ -53,7 +53,7 @@ SPAN_UNSEEN_K = 15.0
 BELOW_BAND_K = 2.0
 COLD_FOR_S = 20 * 60.0
 COLD_FALL_K = 1.0
-START_SHARE, START_MOST_K = 0.3, 6.0
+START_SHARE, START_MOST_K = 0.3, 10.0
 DOOR_REST_S = 15 * 60.0
 DOOR_BELOW_K, DOOR_BELOW_SHARE, DOOR_BELOW_EDGE = 1.2, 0.05, 0.25
 """The air of a shut box is no further below its lining: for noise, by this share of lining over ambient, and by this
