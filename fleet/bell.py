@@ -20,9 +20,12 @@ from fleet.celery import app
 from fleet.metrics import BELL
 
 logger = logging.getLogger(__name__)
+MOST_WAITING = 1000
+"""More bells than this wait only where no worker takes them: one would do, since a task does whatever is due."""
 ASSESS_TASK = "fleet.assess_due"
 DELIVER_TASK = "alarms.deliver_due"
 """The tasks a commit can make worth waking, by name: whoever rings need not know where they live."""
+QUEUES = (settings.CELERY_TASK_DEFAULT_QUEUE, *(route["queue"] for route in settings.CELERY_TASK_ROUTES.values()))
 
 
 class Breaker:
@@ -76,3 +79,24 @@ def _heard(task: str) -> bool:
         return False
     BELL.labels(outcome="rung").inc()
     return True
+
+
+def drop_unheard(*, most: int = MOST_WAITING) -> int:
+    """Empties each queue in which more than *most* bells wait, and says how many that were. Never raises.
+
+    A bell runs out after a minute, but only a worker takes it out of its queue: without one the broker would keep a
+    kilobyte for each commit. What the bells were for is due in the database, where the sweep finds it.
+    """
+    if settings.BELL != "auto" or not breaker.closed():
+        return 0
+    dropped = 0
+    try:
+        with app.connection_for_write() as connection:
+            for name in QUEUES:
+                queue = app.amqp.queues[name](connection.default_channel)
+                if queue.queue_declare().message_count > most:
+                    dropped += queue.purge()
+    except Exception as error:  # noqa: BLE001 - as for a bell: the broker may fail in any way
+        breaker.trip(settings.BELL_PAUSE_S)
+        logger.warning("Bells that no worker takes could not be looked for: %s", error)
+    return dropped

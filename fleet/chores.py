@@ -7,7 +7,7 @@ from datetime import datetime
 from django.conf import settings
 from django.contrib.sessions.models import Session
 
-from fleet.bell import ASSESS_TASK
+from fleet.bell import ASSESS_TASK, drop_unheard
 from fleet.http.idempotency import forget_expired_keys
 from fleet.models import Trip
 from fleet.partitions import delete_readings_before, drop_partitions_before, ensure_partitions, next_month
@@ -53,6 +53,10 @@ def forget_sessions(now: datetime) -> int:
     return deleted
 
 
+def drop_bells(now: datetime) -> int:
+    return drop_unheard()
+
+
 def make_partitions(now: datetime) -> int:
     return len(ensure_partitions(now=now))
 
@@ -65,6 +69,7 @@ def drop_old_readings(now: datetime) -> int:
 
 CHORES = (
     Chore("fleet.assess", assess, lane=ASSESS, task=ASSESS_TASK, alone=take_back_trips),
+    Chore("fleet.drop_bells", drop_bells, every_s=60),
     Chore("fleet.flat_sensors", flat_sensors, every_s=600),
     Chore("fleet.forget_keys", forget_keys, every_s=HOUR_S),
     Chore("fleet.forget_tokens", forget_tokens, every_s=HOUR_S),
