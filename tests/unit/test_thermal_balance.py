@@ -45,7 +45,7 @@ def test_an_ambient_sensor_that_runs_away_hardly_moves_the_balance() -> None:
     assert away.ratio is not None
     # 4.8 K at the end, 2.4 K on average, of a difference of some 20 K would be an error of a tenth.
     assert away.span_k < sound.span_k - 2.0
-    assert away.ratio.mean == pytest.approx(sound.ratio.mean, rel=0.03)
+    assert away.ratio.mean == pytest.approx(sound.ratio.mean, rel=0.05)
 
 
 def test_an_offset_of_the_discharge_sensor_is_no_heat() -> None:

@@ -69,8 +69,8 @@ class Spread:
 
 HEATED = Spread(near_w=300.0, far_w=120.0, start_mj=3.0, load_kj_m2k=3.5, row_mj=0.8, row_mj_h=0.10)
 """A thermostat's phase, a load, films, leaks."""
-RESTING = Spread(near_w=40.0, far_w=20.0, start_mj=0.5, load_kj_m2k=3.5, row_mj=0.3, row_mj_h=0.03)
-"""An empty box that cools: nothing is given; sky and sun."""
+RESTING = Spread(near_w=60.0, far_w=50.0, start_mj=0.5, load_kj_m2k=3.5, row_mj=0.3, row_mj_h=0.03)
+"""An empty box that cools: nothing is given; a clear sky and a low sun are worth a kelvin of ambient (assumption)."""
 
 
 @dataclass(frozen=True, slots=True)
