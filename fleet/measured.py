@@ -3,11 +3,15 @@
 A reading's values arrive together, so they are kept together: a group holds all values whose newest time and source
 are the group's. A unit that always sends the same fields has one group, whatever their number, and the next reading
 replaces it whole. That is what makes the fold, the text and its row cheap; `values_of` gives back the plain form.
+
+The newest group is stored apart from the rest, with its *shape*: which names it tells. A newer reading of the same
+shape replaces it and leaves the rest as it is, whatever that is, so that neither has to be read (`fleet.ingest.swift`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -109,28 +113,66 @@ def _forget(group: Group, names: Any) -> None:
         del group.values[name]
 
 
+def shape_of(names: Iterable[str], *, on: bool) -> int:
+    """A number that two groups share if they tell the same names, and both or neither that the unit is on.
+
+    Made from the names, so that it holds from release to release. Never 0, which is the shape of nothing.
+    """
+    text = ",".join(sorted(names)) + (" on" if on else "")
+    return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest(), "big", signed=True) or 1
+
+
+class Stored(msgspec.Struct, gc=False):
+    """A document as its row holds it."""
+
+    newest: str
+    """The newest group, "" where there is none."""
+    rest: str
+    newest_at: datetime | None
+    shape: int
+
+
 _decoder = msgspec.json.Decoder(Measured)
+_group_decoder = msgspec.json.Decoder(Group)
 _encoder = msgspec.json.Encoder()
 
 
-def read_measured(text: str) -> Measured:
-    """The document of a stored text."""
-    return _decoder.decode(text)
+def read_measured(newest: str, rest: str) -> Measured:
+    """The document of its stored texts."""
+    document = _decoder.decode(rest)
+    if newest:
+        group = _group_decoder.decode(newest)
+        _spell_out(group.values)
+        document.newest.insert(0, group)
+    return document
 
 
-def read_lines(texts: Sequence[str]) -> list[Measured]:
-    """The documents of many stored texts; none of them holds a line break, as JSON text does not."""
-    return _decoder.decode_lines("\n".join(texts))
+def _spell_out(values: dict[str, Any]) -> None:
+    """A newest group may be stored in the words of the wire."""
+    if values.get("unit_on"):
+        values[LAST_ON] = True
+    if "latitude" in values:
+        values["position"] = [values.pop("latitude"), values.pop("longitude")]
 
 
-def lines_of(documents: Sequence[Measured]) -> str:
-    """The texts of many documents, one a line."""
-    return _encoder.encode_lines(documents)[:-1].decode()
+def stored_form(document: Measured) -> Stored:
+    """The texts of a document, and what is known of it without reading them."""
+    if not document.newest:
+        return Stored("", _encoder.encode(document).decode(), None, 0)
+    first, *others = document.newest
+    shape = shape_of(first.values.keys() - {LAST_ON}, on=bool(first.values.get("unit_on")))
+    rest = _encoder.encode(Measured(others, document.oldest)).decode()
+    return Stored(_encoder.encode(first).decode(), rest, first.at, shape)
 
 
-def instants_of(documents: Sequence[Measured]) -> str:
-    """When each document's newest reading was taken, as RFC 3339 with commas between."""
-    return _encoder.encode([document.newest_at for document in documents])[1:-1].replace(b'"', b"").decode()
+def newest_lines(groups: Sequence[tuple[datetime, str, Any]]) -> str:
+    """The texts of groups that are stored as newest, one a line; their values are structs of the wire."""
+    return _encoder.encode_lines(groups)[:-1].decode()
+
+
+def instants_of(moments: Sequence[datetime]) -> str:
+    """Moments as RFC 3339 with commas between."""
+    return _encoder.encode(moments)[1:-1].replace(b'"', b"").decode()
 
 
 def values_of(measured: Measured) -> dict[str, Entry]:

@@ -9,7 +9,6 @@ from typing import Any, Literal
 from django.core.exceptions import ImproperlyConfigured
 from django.utils import timezone
 from knox.crypto import hash_token
-from knox.models import get_token_model
 from knox.settings import CONSTANTS
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed, MethodNotAllowed, NotAuthenticated
@@ -19,6 +18,7 @@ from rest_framework.request import Request
 from fleet.errors import Forbidden
 from fleet.http.context import bind_member
 from fleet.http.last_use import note_use
+from fleet.http.token_query import tokens_with_key
 from fleet.models.members import Fleet, Member
 
 ANY: Literal["any"] = "any"
@@ -52,8 +52,7 @@ class TokenAuthentication(BaseAuthentication):
         if not _VISIBLE.fullmatch(text):
             raise AuthenticationFailed
         digest = hash_token(text)
-        candidates = get_token_model().objects.select_related("user__fleet", "card")
-        for token in candidates.filter(token_key=text[: CONSTANTS.TOKEN_KEY_LENGTH]):
+        for token in tokens_with_key(text[: CONSTANTS.TOKEN_KEY_LENGTH]):
             member = token.user
             expired = token.expiry is not None and token.expiry <= timezone.now()
             if not compare_digest(digest, token.digest) or expired:

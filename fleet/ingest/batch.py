@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.db import connection
 
-from fleet.ingest.parse import BadItem, Item
+from fleet.ingest.parse import BadItem, Item, Split
 from fleet.ingest.quarantine import Outcast
 from fleet.models import Source
-from fleet.units.state import LockedUnit, lock_units
+from fleet.units.told import LockedUnit, lock_units
 
 
 @dataclass(slots=True)
@@ -49,7 +48,7 @@ class Batch:
 
     fleet_id: int
     now: datetime
-    items: Sequence[Item]
+    items: Split
     units: dict[str, LockedUnit]
     sources: dict[str, int]
     doubt: bool = False
@@ -63,11 +62,11 @@ class Batch:
         self.outcasts.append(Outcast(item, bad, unit_id))
 
 
-def open_batch(fleet_id: int, items: Sequence[Item], now: datetime, *, doubt: bool = False) -> Batch:
+def open_batch(fleet_id: int, items: Split, now: datetime, *, doubt: bool = False) -> Batch:
     """Looks up units and sources and locks the state rows of all units named in the batch."""
-    envelopes = [item.envelope for item in items if item.envelope is not None]
-    units = lock_units(fleet_id, {envelope.subject for envelope in envelopes})
-    names = {envelope.source for envelope in envelopes if envelope.subject in units}
+    heads = items.heads()
+    units = lock_units(fleet_id, {head.subject for head in heads})
+    names = {head.source for head in heads if head.subject in units}
     return Batch(fleet_id, now, items, units, _sources(fleet_id, names), doubt)
 
 

@@ -1,23 +1,27 @@
 """From the bytes of a CloudEvents batch to typed items, one by one: a bad item costs itself, not its neighbours.
 
-An item is first read as what nearly all are, a reading with nothing strange about it, by one call of the decoder that
-also checks all limits. What that refuses is read again slowly, which says what is wrong with it, or that nothing is.
-Both ways give the same values and the same hash.
+A batch is first read as what nearly all are, plain readings with nothing strange about them, by one call of the decoder
+that also checks all limits. If that refuses it, each item is read so; and what is refused then is read again slowly,
+which says what is wrong with it, or that nothing is. All ways give the same values.
 """
 
 from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import Any
+from functools import cached_property
+from typing import Any, cast
 
 import msgspec
+import numpy as np
 
 from fleet.http.parsers import MAX_DEPTH, MalformedBody, TooLarge
 from fleet.http.quantities import UnknownUnit, convert
 from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind, ReadingField
 from fleet.ingest.twins import TooDeep, repeats_a_key
+from fleet.ingest.values import SAID, Table, table_of
 from fleet.ingest.wire import (
     Envelope,
     PlainReading,
@@ -26,6 +30,7 @@ from fleet.ingest.wire import (
     decode_data,
     decode_envelope,
     decode_plain,
+    decode_plain_batch,
 )
 
 MAX_ITEMS = 1000
@@ -35,8 +40,7 @@ QUANTITY_DIMENSION = {Kind.TEMPERATURE: "c", Kind.VOLUME: "l", Kind.VOLTAGE: "v"
 QUOTES = 26
 """In a plain reading without data: seven names of attributes and six of their values."""
 _as_tuple = msgspec.structs.astuple
-_packed = msgspec.msgpack.Encoder().encode
-_hash = hashlib.blake2b
+NOT_READ = (None,) * len(SAID)
 
 
 class BadItem(ValueError):
@@ -48,12 +52,16 @@ class BadItem(ValueError):
 
 
 class ReadingValues(msgspec.Struct, frozen=True, gc=False):
-    """Values of one reading in our units, in the order of READING_FIELDS, with a hash of what was said."""
+    """Values of one reading in our units, in the order of READING_FIELDS, and what else it said."""
 
     values: tuple[float | bool | None, ...]
     fuel_pct: float | None
     position: tuple[float, float] | None
-    content_hash: int
+
+    @property
+    def said(self) -> tuple[float | bool | None, ...]:
+        """Everything, in the order of `fleet.ingest.values.SAID`."""
+        return (*self.values, self.fuel_pct, *(self.position or (None, None)))
 
 
 class Item(msgspec.Struct, frozen=True):
@@ -66,71 +74,139 @@ class Item(msgspec.Struct, frozen=True):
     values: ReadingValues | None = None
 
 
-def split_batch(body: bytes) -> list[Item]:
+class Split(Sequence[Item]):
+    """The items of a batch. Plain readings stand side by side in `plain`, and are made items where one is asked for."""
+
+    def __init__(self, body: bytes) -> None:
+        """*Raises* MalformedBody or TooLarge."""
+        self._body = body
+        # Without these two no text can hold a control character, and every quote ends or begins a string.
+        self._tame = b"\\" not in body and b"\x7f" not in body
+        self.others: dict[int, Item] = {}
+        """The items that are not plain, by place."""
+        self.plain: Sequence[PlainReading | None]
+        """In the places of the batch; None where the item is among the others."""
+        self.table: Table
+        """What the plain readings say, in the same places; NaN where the item is among the others."""
+        together = _plain_batch(body) if self._tame else None
+        if together is not None:
+            self.plain, self.table = together
+            return
+        self.plain = [self._plain_or_other(index, raw) for index, raw in enumerate(self._raws)]
+        self.table = table_of([NOT_READ if event is None else _as_tuple(event.data) for event in self.plain])
+
+    @cached_property
+    def _raws(self) -> list[bytes]:
+        return _cut(self._body)
+
+    def _plain_or_other(self, index: int, raw: bytes) -> PlainReading | None:
+        try:
+            if self._tame or (b"\\" not in raw and b"\x7f" not in raw):
+                event = _plain(raw)
+                if event is not None:
+                    return event
+            self.others[index] = _item(index, raw)
+        except (RecursionError, TooDeep):
+            bad = BadItem("too-deep", f"A batch may be nested {MAX_DEPTH} deep.")
+            self.others[index] = Item(index, raw, None, bad)
+        return None
+
+    def __len__(self) -> int:
+        return len(self.plain)
+
+    def __getitem__(self, index: Any) -> Any:
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(len(self)))]
+        event = self.plain[index]
+        return self.others[index] if event is None else Item(index, self._raws[index], event, None, _values(event))
+
+    def id_of(self, index: int) -> str:
+        """The id of an item, "" where it could not be read."""
+        event = self.plain[index] or self.others[index].envelope
+        return "" if event is None else event.id
+
+    def heads(self) -> list[PlainReading | Envelope]:
+        """The envelopes of all items that have one, in their order."""
+        if not self.others:
+            return cast("list[PlainReading | Envelope]", self.plain)
+        heads = [event or self.others[index].envelope for index, event in enumerate(self.plain)]
+        return [head for head in heads if head is not None]
+
+
+def split_batch(body: bytes) -> Split:
     """The items of a batch. *Raises* MalformedBody or TooLarge."""
+    return Split(body)
+
+
+def _cut(body: bytes) -> list[bytes]:
     try:
         raws = decode_batch(body)
     except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:
         raise MalformedBody(f"The body is not a JSON array of events: {error}") from error
     if len(raws) > MAX_ITEMS:
         raise TooLarge(f"{len(raws)} events in one batch; at most {MAX_ITEMS} are taken.")
-    # Without these two no text can hold a control character, and every quote ends or begins a string.
-    tame = b"\\" not in body and b"\x7f" not in body
-    return [_item(index, bytes(raw), tame=tame) for index, raw in enumerate(raws)]
+    return [bytes(raw) for raw in raws]
 
 
-def _item(index: int, raw: bytes, *, tame: bool) -> Item:
+def _plain_batch(body: bytes) -> tuple[list[PlainReading], Table] | None:
+    """All items of a body without a backslash, if all are plain readings; None when they have to be looked at."""
     try:
-        if tame or (b"\\" not in raw and b"\x7f" not in raw):
-            plain = _plain(index, raw)
-            if plain is not None:
-                return plain
-        if repeats_a_key(raw):
-            raise BadItem("duplicate-key", "A key stands twice in this item.")
-        return Item(index, raw, decode_envelope(raw), None)
-    except BadItem as bad:
-        return Item(index, raw, None, bad)
-    except (RecursionError, TooDeep):
-        return Item(index, raw, None, BadItem("too-deep", f"A batch may be nested {MAX_DEPTH} deep."))
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        return Item(index, raw, None, bad_value(error))
+        events: list[PlainReading] = decode_plain_batch(body)
+        table = table_of([_as_tuple(event.data) for event in events])
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, TypeError):
+        return None  # a type is wrong, or a value is a quantity
+    typed = sum(event.datacontenttype is not None for event in events)
+    told = ~np.isnan(table)
+    # No item has fewer quotes than are expected of it (see _plain), so their sum tells of each.
+    if body.count(b'"') != QUOTES * len(events) + 2 * int(np.count_nonzero(told)) + 4 * typed:
+        return None
+    fuel_pct, latitude, longitude = told[:, FIELDS:].T
+    unsound = (latitude != longitude) | (fuel_pct & told[:, FUEL_PLACE]) | ~told.any(axis=1)
+    return None if len(events) > MAX_ITEMS or unsound.any() else (events, table)
 
 
-def _plain(index: int, raw: bytes) -> Item | None:
+def _plain(raw: bytes) -> PlainReading | None:
     """A reading with nothing strange about it; None when the item has to be looked at more closely."""
     try:
-        event = decode_plain(raw)
+        event: PlainReading = decode_plain(raw)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
     said = _as_tuple(event.data)
-    values, more = said[:FIELDS], said[FIELDS:]
     quotes = QUOTES + 2 * (len(said) - said.count(None)) + (0 if event.datacontenttype is None else 4)
     # More quotes: a repeated key, a quantity, an explicit null, or an attribute that we do not read.
-    if raw.count(b'"') != quotes and (any(type(value) is Quantity for value in values) or repeats_a_key(raw)):
+    if raw.count(b'"') != quotes and (any(type(value) is Quantity for value in said) or repeats_a_key(raw)):
         return None
-    if more == (None, None, None):
-        if values.count(None) == FIELDS:
-            return None
-        return Item(index, raw, event, None, ReadingValues(values, None, None, content_hash(values, None, None)))
-    fuel_pct, latitude, longitude = more
-    if (latitude is None) != (longitude is None) or (fuel_pct is not None and values[FUEL_PLACE] is not None):
-        return None
-    position = None if latitude is None else (latitude, longitude)
-    return Item(
-        index, raw, event, None, ReadingValues(values, fuel_pct, position, content_hash(values, fuel_pct, position))
-    )
+    return event if _is_sound(said) else None
 
 
-def content_hash(values: tuple[Any, ...], fuel_pct: float | None, position: tuple[float, float] | None) -> int:
-    """Tells a repeat from a contradiction: 64 bits of BLAKE2b over the values as MessagePack."""
-    digest = _hash(_packed((values, fuel_pct, position)), digest_size=8).digest()
-    return int.from_bytes(digest, "big", signed=True)
+def _is_sound(said: tuple[Any, ...]) -> bool:
+    """Whether a reading says something, half a position never, and its fuel once."""
+    fuel_pct, latitude, longitude = said[FIELDS:]
+    if (latitude is None) != (longitude is None) or (fuel_pct is not None and said[FUEL_PLACE] is not None):
+        return False
+    return said.count(None) < len(said)
+
+
+def _values(event: PlainReading) -> ReadingValues:
+    said = _as_tuple(event.data)
+    fuel_pct, latitude, longitude = said[FIELDS:]
+    return ReadingValues(said[:FIELDS], fuel_pct, None if latitude is None else (latitude, longitude))
+
+
+def _item(index: int, raw: bytes) -> Item:
+    """An item that is not plain. *Raises* RecursionError or TooDeep."""
+    if repeats_a_key(raw):
+        return Item(index, raw, None, BadItem("duplicate-key", "A key stands twice in this item."))
+    try:
+        return Item(index, raw, decode_envelope(raw), None)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        return Item(index, raw, None, bad_value(error))
 
 
 def first_content_hash(read: ReadingValues) -> int:
     """The hash that releases up to 0.1 stored: over the values as Python spells them."""
     spelled = repr((read.values, read.fuel_pct, read.position))
-    return int.from_bytes(_hash(spelled.encode(), digest_size=8).digest(), "big", signed=True)
+    return int.from_bytes(hashlib.blake2b(spelled.encode(), digest_size=8).digest(), "big", signed=True)
 
 
 def read_values(item: Item) -> ReadingValues:
@@ -149,7 +225,7 @@ def read_values(item: Item) -> ReadingValues:
         raise BadItem("empty-reading", "A reading needs at least one value.", "/data")
     if fuel_pct is not None and getattr(read, "fuel_l", None) is not None:
         raise BadItem("bad-value", "Give fuel_l or fuel_pct, not both.", "/data/fuel_pct")
-    return ReadingValues(values, fuel_pct, position, content_hash(values, fuel_pct, position))
+    return ReadingValues(values, fuel_pct, position)
 
 
 def _value(field: ReadingField, value: float | bool | Quantity | None) -> float | bool | None:

@@ -3,24 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import orjson
 from django.db import connection
 
-from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind
+from fleet.ingest.binary import binary_copy
+from fleet.ingest.fields import FIELD_NAMES
+from fleet.ingest.values import Table
 
 Key = tuple[int, datetime, int]
 """(unit id, at, source id): the identity of a reading."""
-Row = tuple[Any, ...]
-"""The key, the content hash, and the values in the order of READING_FIELDS."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Readings to be stored, column by column."""
+
+    units: Sequence[int]
+    ats: Sequence[datetime]
+    sources: Sequence[int]
+    hashes: npt.NDArray[np.int64]
+    values: Table
+    """In the order of READING_FIELDS; NaN is null."""
+
 
 COLUMNS = ("unit_id", "at", "source_id", "content_hash", *FIELD_NAMES)
 _NAMES = ", ".join(COLUMNS)
-_TYPES = ["int8", "timestamptz", "int8", "int8"] + [
-    "bool" if field.kind is Kind.FLAG else "float8" for field in READING_FIELDS
-]
 _COPY = f"COPY fleet_reading ({_NAMES}) FROM STDIN (FORMAT BINARY)"
 _INSERT = f"INSERT INTO fleet_reading ({_NAMES}) VALUES ({', '.join(['%s'] * len(COLUMNS))})"
 
@@ -60,20 +73,20 @@ SELECT r.unit_id, json_extract(n.value, '$[1]'), r.source_id, r.content_hash
                       AND r.source_id = json_extract(n.value, '$[2]')"""
 
 
-def insert_readings(rows: Sequence[Row]) -> None:
-    """Stores rows in the order of their keys, none of which is stored yet. *Raises* IntegrityError when one is."""
-    if not rows:
+def insert_readings(rows: Rows) -> None:
+    """Stores rows none of which is stored yet. *Raises* IntegrityError when one is."""
+    if not rows.units:
         return
     with connection.cursor() as cursor:
-        if connection.vendor != "postgresql":
-            texts: dict[datetime, str] = {at: _stored(at) for at in {row[1] for row in rows}}
-            cursor.executemany(_INSERT, [(row[0], texts[row[1]], *row[2:]) for row in rows])
+        if connection.vendor == "postgresql":
+            stream = binary_copy(rows.units, rows.ats, rows.sources, rows.hashes, rows.values)
+            with connection.wrap_database_errors, cursor.cursor.copy(_COPY) as copy:
+                copy.write(stream)
             return
-        with connection.wrap_database_errors, cursor.cursor.copy(_COPY) as copy:
-            copy.set_types(_TYPES)
-            write = copy.write_row
-            for row in rows:
-                write(row)
+        texts = {at: _stored(at) for at in set(rows.ats)}
+        keys = zip(rows.units, [texts[at] for at in rows.ats], rows.sources, rows.hashes.tolist(), strict=True)
+        # The driver stores NaN as null and, in a column of flags, 1.0 as 1.
+        cursor.executemany(_INSERT, [(*key, *values) for key, values in zip(keys, rows.values.tolist(), strict=True)])
 
 
 def _stored(at: datetime) -> str:

@@ -13,8 +13,9 @@ from django.db import IntegrityError, transaction
 from fleet.bell import ASSESS_TASK, ring
 from fleet.events import Handled, UnitEvent, handlers
 from fleet.ingest.batch import Batch, BatchAnswer, ItemAnswer, open_batch
-from fleet.ingest.parse import BadItem, Item, bad_value, in_utc, read_values
+from fleet.ingest.parse import BadItem, Item, Split, bad_value, in_utc, read_values
 from fleet.ingest.quarantine import quarantine
+from fleet.ingest.swift import AHEAD, take_newest
 from fleet.ingest.taking import Arrival, take_readings
 from fleet.ingest.wire import READING_TYPE
 from fleet.metrics import EVENT_LAG, EVENTS
@@ -25,24 +26,22 @@ logger = logging.getLogger(__name__)
 
 OLDEST = datetime(2000, 1, 1, tzinfo=UTC)
 """Older is a clock that was never set; the API takes no older time anywhere."""
-AHEAD = timedelta(minutes=10)
-"""Clocks of machines may run this much fast."""
 ASSESS_SOON = timedelta(seconds=1)
 """A burst of readings of one unit is one question: its trips wait so long for the rest of it, and so does the task
 that the bell wakes (`fleet.tasks.LINGER`)."""
 
 
-def ingest(fleet_id: int, items: Sequence[Item], *, now: datetime) -> BatchAnswer:
+def ingest(fleet_id: int, items: Split, *, now: datetime) -> BatchAnswer:
     """Stores a batch. Whatever is not stored is in quarantine, with why. *Raises* only when nothing was stored."""
     answer = on_conflict(lambda: _ingest_or_doubt(fleet_id, items, now))
     for status in ("duplicate", "late", "quarantined"):
         EVENTS.labels(outcome=status).inc(answer.count(status))
     EVENTS.labels(outcome="accepted").inc(answer.accepted - answer.count("late"))
-    EVENT_LAG.observe_all([(now - item.envelope.time).total_seconds() for item in items if item.envelope is not None])
+    EVENT_LAG.observe_all([(now - head.time).total_seconds() for head in items.heads()])
     return answer
 
 
-def _ingest_or_doubt(fleet_id: int, items: Sequence[Item], now: datetime) -> BatchAnswer:
+def _ingest_or_doubt(fleet_id: int, items: Split, now: datetime) -> BatchAnswer:
     try:
         return _ingest_once(fleet_id, items, now)
     except IntegrityError as error:
@@ -50,10 +49,10 @@ def _ingest_or_doubt(fleet_id: int, items: Sequence[Item], now: datetime) -> Bat
         return _ingest_once(fleet_id, items, now, doubt=True)
 
 
-def _ingest_once(fleet_id: int, items: Sequence[Item], now: datetime, *, doubt: bool = False) -> BatchAnswer:
+def _ingest_once(fleet_id: int, items: Split, now: datetime, *, doubt: bool = False) -> BatchAnswer:
     with transaction.atomic():
         batch = open_batch(fleet_id, items, now, doubt=doubt)
-        readings, others = _sort_out(batch)
+        readings, others = _sort_out(batch, take_newest(batch))
         take_readings(batch, readings)
         _run_handlers(batch, others)
         kept = quarantine(fleet_id, batch.outcasts, now=now) if batch.outcasts else {}
@@ -64,12 +63,13 @@ def _ingest_once(fleet_id: int, items: Sequence[Item], now: datetime, *, doubt: 
     return _answer(batch, kept)
 
 
-def _sort_out(batch: Batch) -> tuple[list[Arrival], dict[str, list[tuple[Item, UnitEvent]]]]:
+def _sort_out(batch: Batch, places: Sequence[int]) -> tuple[list[Arrival], dict[str, list[tuple[Item, UnitEvent]]]]:
     """Readings and, by type, events for handlers; everything that cannot be either goes to quarantine."""
     readings: list[Arrival] = []
     others: dict[str, list[tuple[Item, UnitEvent]]] = {}
     latest = batch.now + AHEAD
-    for item in batch.items:
+    for place in places:
+        item: Item = batch.items[place]
         envelope = item.envelope
         if envelope is None:
             batch.cast_out(item, item.bad or BadItem("malformed-item", "The item cannot be read."))
@@ -151,14 +151,14 @@ def _note(batch: Batch, handled: Handled, items: dict[int, tuple[Item, int]]) ->
 
 
 def _answer(batch: Batch, kept: dict[int, int]) -> BatchAnswer:
-    items = [ItemAnswer(index, _id_of(batch, index), "duplicate") for index in batch.duplicates]
-    items += [ItemAnswer(index, _id_of(batch, index), "late") for index in batch.late - batch.duplicates]
+    items = [ItemAnswer(index, batch.items.id_of(index), "duplicate") for index in batch.duplicates]
+    items += [ItemAnswer(index, batch.items.id_of(index), "late") for index in batch.late - batch.duplicates]
     for outcast in batch.outcasts:
         index, bad = outcast.item.index, outcast.bad
         items.append(
             ItemAnswer(
                 index,
-                _id_of(batch, index),
+                batch.items.id_of(index),
                 "quarantined",
                 bad.code,
                 bad.detail,
@@ -168,8 +168,3 @@ def _answer(batch: Batch, kept: dict[int, int]) -> BatchAnswer:
             )
         )
     return BatchAnswer(received=len(batch.items), items=sorted(items, key=lambda answer: answer.index))
-
-
-def _id_of(batch: Batch, index: int) -> str:
-    envelope = batch.items[index].envelope
-    return envelope.id if envelope else ""

@@ -54,6 +54,7 @@ def _data_type(name: str, *, bounded: bool) -> Any:
         + [(name, _number(low, high, bounded=bounded) | None, None) for name, low, high in more],
         frozen=True,
         forbid_unknown_fields=True,
+        omit_defaults=True,
         gc=False,
     )
 
@@ -85,3 +86,4 @@ decode_batch = msgspec.json.Decoder(list[msgspec.Raw]).decode
 decode_envelope = msgspec.json.Decoder(Envelope).decode
 decode_data = msgspec.json.Decoder(ReadingData).decode
 decode_plain = msgspec.json.Decoder(PlainReading).decode
+decode_plain_batch = msgspec.json.Decoder(list[PlainReading]).decode

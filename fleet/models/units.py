@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from fleet.measured import NOTHING, Entry, read_measured, told_of, values_of
+from fleet.measured import NOTHING, Entry, Measured, read_measured, told_of, values_of
 from fleet.models.scope import FleetRow
 
 
@@ -90,15 +90,18 @@ class Unit(FleetRow):
 class UnitState(FleetRow):
     """The newest known value of each field of one unit, each with its own time and source.
 
-    `measured` is what readings told (`fleet.measured`), text that only this service reads; `facts` holds what
-    other apps contribute (a refractometer value, open alarms, the newest inspection) and maps a name to
-    `[value, at, source]`, where *at* is fixed-width RFC 3339 in UTC so that text order is time order. The unit's
-    position is kept here only, as the newest one: it is a driver's personal data. `fleet.units.state` is the only
-    writer; each write moves `version`.
+    `newest` and `measured` are what readings told (`fleet.measured`), text that only this service reads: the newest
+    group, of which `shape` says what it tells, and the rest; `document` is both. `facts` holds what other apps
+    contribute (a refractometer value, open alarms, the newest inspection) and maps a name to `[value, at, source]`,
+    where *at* is fixed-width RFC 3339 in UTC so that text order is time order. The unit's position is kept here only,
+    as the newest one: it is a driver's personal data. Only `fleet.units.state` and `fleet.units.told` write it; each
+    write moves `version`.
     """
 
     unit = models.OneToOneField(Unit, primary_key=True, on_delete=models.CASCADE, related_name="state")
     measured = models.TextField(default=NOTHING)
+    newest = models.TextField(default="")
+    shape = models.BigIntegerField(default=0)
     facts = models.JSONField(default=dict)
     newest_at = models.DateTimeField(null=True, blank=True, help_text="Time of the newest reading.")
     version = models.PositiveBigIntegerField(default=1)
@@ -107,11 +110,16 @@ class UnitState(FleetRow):
         return f"state of {self.unit_id}"
 
     @property
+    def document(self) -> Measured:
+        """What readings told."""
+        return read_measured(self.newest, self.measured)
+
+    @property
     def values(self) -> dict[str, Entry]:
         """Each measured value as [value, at, source]."""
-        return values_of(read_measured(self.measured))
+        return values_of(self.document)
 
     @property
     def told(self) -> dict[str, Entry]:
         """What readings tell besides their values, in the form of `facts`: last on, first off, first engine hours."""
-        return told_of(read_measured(self.measured))
+        return told_of(self.document)

@@ -189,8 +189,8 @@ class UnitFacts(msgspec.Struct, frozen=True, gc=False):
     def from_columns(cls, row: Sequence[Any], model: UnitModel) -> UnitFacts:
         """The facts of a row of UNIT_COLUMNS and STATE_COLUMNS: of many units without a model instance for each."""
         pk, number, service, built_on, k_test, k_tested_on, serviced_at_h, serviced_on, *state = row
-        measured, facts, newest_at, version = state
-        values, told = _measured(read_measured(measured))
+        newest, rest, facts, newest_at, version = state
+        values, told = _measured(read_measured(newest, rest))
         return cls(
             id=pk,
             number=number,
@@ -212,7 +212,7 @@ class UnitFacts(msgspec.Struct, frozen=True, gc=False):
 UNIT_COLUMNS = (
     "pk", "number", "service", "built_on", "k_test_w_m2k", "k_tested_on", "serviced_at_h", "serviced_on",
 )  # fmt: skip
-STATE_COLUMNS = ("measured", "facts", "newest_at", "version")
+STATE_COLUMNS = ("newest", "measured", "facts", "newest_at", "version")
 DESIGN_FIELDS: tuple[str, ...] = tuple(
     item.name for item in UnitModel._meta.get_fields() if getattr(item, "get_internal_type", str)() == "FloatField"
 )

@@ -1,21 +1,20 @@
 """The state row of a unit: what readings told and what other apps contributed, and the lock that goes with it.
 
-The only writer of `UnitState`. Every writer locks the rows first, in ascending unit id; that lock is what makes
-assignment, faults and readings of one unit take turns.
+Beside `fleet.units.told`, the only writer of `UnitState`. Every writer locks the rows first, in ascending unit id;
+that lock is what makes assignment, faults and readings of one unit take turns.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-import msgspec
 import orjson
 from django.db import connection
 
 from fleet.clock import stamp
-from fleet.measured import Entry, Measured, instants_of, lines_of, read_lines
+from fleet.measured import Entry
 from fleet.models import UnitState
 
 
@@ -28,82 +27,6 @@ def lock_states(unit_ids: Iterable[int]) -> dict[int, UnitState]:
         .order_by("unit_id")
     )
     return {row.unit_id: row for row in rows}
-
-
-# --- what readings told -------------------------------------------------------------------------------------------
-
-
-class LockedUnit(msgspec.Struct):
-    """A unit as ingest needs it, with its state row under lock."""
-
-    id: int
-    tank_l: float | None
-    measured: Measured
-
-
-def lock_units(fleet_id: int, numbers: Collection[str]) -> dict[str, LockedUnit]:
-    """The fleet's units of these numbers, their state rows locked in ascending order, in one statement."""
-    if not numbers:
-        return {}
-    postgresql = connection.vendor == "postgresql"
-    # Numbers hold no control characters, so one text with line breaks carries them all.
-    listed = "\n".join(numbers) if postgresql else orjson.dumps(list(numbers)).decode()
-    with connection.cursor() as cursor:
-        cursor.execute(_LOCK[connection.vendor], [listed, fleet_id])
-        rows = cursor.fetchall()
-    told = read_lines([row[3] for row in rows])
-    return {row[0]: LockedUnit(row[1], row[2], measured) for row, measured in zip(rows, told, strict=True)}
-
-
-_LOCK = {
-    # The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table:
-    # OFFSET 0 keeps it from joining the other way round, and `= ANY` in a prepared statement compares all with all.
-    "postgresql": """
-        SELECT u.number, u.id, m.tank_l, s.measured
-          FROM unnest(string_to_array(%s, E'\\n')) AS n(number)
-         CROSS JOIN LATERAL (SELECT id, number, model_id FROM fleet_unit
-                              WHERE fleet_id = %s AND number = n.number OFFSET 0) AS u
-          JOIN fleet_unitmodel m ON m.id = u.model_id
-          JOIN fleet_unitstate s ON s.unit_id = u.id
-         ORDER BY s.unit_id FOR UPDATE OF s""",
-    "sqlite": """
-        SELECT u.number, u.id, m.tank_l, s.measured
-          FROM json_each(%s) AS n JOIN fleet_unit u ON u.number = n.value
-          JOIN fleet_unitmodel m ON m.id = u.model_id JOIN fleet_unitstate s ON s.unit_id = u.id
-         WHERE u.fleet_id = %s""",
-}
-
-
-def save_measured(units: Sequence[LockedUnit]) -> None:
-    """Writes what readings told of locked units in one statement, and moves their versions."""
-    if not units:
-        return
-    told = [unit.measured for unit in units]
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            ids = ",".join([str(unit.id) for unit in units])
-            cursor.execute(_SAVE_MEASURED, [ids, lines_of(told), instants_of(told)])
-            return
-        stored = connection.ops.adapt_datetimefield_value
-        cursor.executemany(
-            "UPDATE fleet_unitstate SET measured = %s, newest_at = %s, version = version + 1 WHERE unit_id = %s",
-            [
-                (text, str(stored(unit.measured.newest_at)), unit.id)
-                for unit, text in zip(units, lines_of(told).split("\n"), strict=True)
-            ],
-        )
-
-
-# JSON text holds no line break, so one text carries all documents. An array would be written element by element.
-_SAVE_MEASURED = """
-UPDATE fleet_unitstate AS s
-   SET measured = n.measured, newest_at = n.newest_at, version = s.version + 1
-  FROM unnest(string_to_array(%s, ',')::bigint[], string_to_array(%s, E'\\n'), string_to_array(%s, ',')::timestamptz[])
-       AS n(unit_id, measured, newest_at)
- WHERE s.unit_id = n.unit_id"""
-
-
-# --- what other apps contribute -----------------------------------------------------------------------------------
 
 
 def fold(known: dict[str, Entry], name: str, value: Any, *, at: str, source: str) -> bool:

@@ -14,7 +14,7 @@ from tests.db.conftest import post
 from tests.factories import make_unit, reading
 
 NOW = datetime(2027, 1, 12, 6, 0, tzinfo=UTC)
-BEFORE, AFTER = ("fleet", "0004_names_for_operators"), ("fleet", "0005_measured_together")
+BEFORE, AFTER = ("fleet", "0004_names_for_operators"), ("fleet", "0006_newest_apart")
 
 
 def migrate(target: tuple[str, str]) -> Any:

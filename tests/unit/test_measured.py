@@ -14,10 +14,12 @@ from fleet.measured import (
     FIRST_OFF,
     LAST_ON,
     NOTHING,
+    Measured,
     instants_of,
-    lines_of,
-    read_lines,
+    newest_lines,
     read_measured,
+    shape_of,
+    stored_form,
     told_of,
     values_of,
 )
@@ -58,40 +60,68 @@ def plain_fold(told: list[Reading]) -> tuple[dict[str, Any], dict[str, Any]]:
 
 @given(told=readings, order=st.randoms(use_true_random=False))
 def test_any_order_tells_what_a_fold_per_field_tells(told: list[Reading], order: Any) -> None:
-    measured = read_measured(NOTHING)
+    measured = read_measured("", NOTHING)
     shuffled = list(told)
     order.shuffle(shuffled)
     for at, source, said in shuffled:
         measured.take(at, source, dict(said))
-        (measured,) = read_lines([lines_of([measured])])
+        measured = stored_and_read(measured)
     assert (values_of(measured), told_of(measured)) == plain_fold(told)
     assert measured.newest_at == max((at for at, _, _ in told), default=None)
 
 
 @given(told=readings)
 def test_a_repeat_is_no_news_and_changes_nothing(told: list[Reading]) -> None:
-    measured = read_measured(NOTHING)
+    measured = read_measured("", NOTHING)
     for at, source, said in told:
         measured.take(at, source, dict(said))
-    text = lines_of([measured])
+    stored = stored_form(measured)
     assert not any(measured.take(at, source, dict(said)) for at, source, said in told)
-    assert lines_of([measured]) == text
+    assert stored_form(measured) == stored
 
 
 def test_a_unit_that_sends_the_same_fields_has_one_group() -> None:
-    measured = read_measured(NOTHING)
+    measured = read_measured("", NOTHING)
     for minute in range(5):
         measured.take(NOW + timedelta(minutes=minute), "a", {"return_air_c": 7.0, "unit_on": True})
     assert len(measured.newest) == 1
 
 
-def test_many_documents_travel_as_lines_whatever_their_sources_are_called() -> None:
-    documents = []
-    for source in ("a\u2028b", "comma, and \\n", 'quote " and \t'):
-        measured = read_measured(NOTHING)
-        measured.take(NOW, source, {"return_air_c": 7.0})
-        documents.append(measured)
-    text = lines_of(documents)
-    assert text.count("\n") == 2
-    assert read_lines(text.split("\n")) == documents
-    assert [datetime.fromisoformat(at) for at in instants_of(documents).split(",")] == [NOW] * 3
+@given(told=readings, later=values)
+def test_the_newest_group_may_be_replaced_by_a_newer_reading_of_its_shape(
+    told: list[Reading], later: dict[str, Any]
+) -> None:
+    measured = read_measured("", NOTHING)
+    for at, source, said in told:
+        measured.take(at, source, dict(said))
+    measured.take(NOW + timedelta(minutes=1), "a", dict(later))
+    stored, newer = stored_form(measured), NOW + timedelta(minutes=2)
+    again = {name: value if isinstance(value, bool) else [1.0, 2.0] if name == "position" else 5.0
+             for name, value in later.items()}  # fmt: skip
+    assert shape_of(again, on=bool(again.get("unit_on"))) == stored.shape
+    wire = {name: value for name, value in again.items() if name != "position"}
+    if "position" in again:
+        wire |= {"latitude": 1.0, "longitude": 2.0}
+    replaced = read_measured(newest_lines([(newer, "b", wire)]), stored.rest)
+    measured.take(newer, "b", dict(again))
+    assert replaced == measured
+
+
+def test_shapes_differ_by_their_names_and_by_whether_the_unit_is_on() -> None:
+    shapes = [shape_of(names, on=on) for names in ((), ("a",), ("b",), ("a", "b")) for on in (False, True)]
+    assert len(set(shapes)) == len(shapes)
+    assert shape_of(("b", "a"), on=True) == shapes[-1]
+
+
+def test_many_groups_travel_as_lines_whatever_their_sources_are_called() -> None:
+    sources = ("a\u2028b", "comma, and \\n", 'quote " and \t')
+    text = newest_lines([(NOW, source, {"return_air_c": 7.0}) for source in sources])
+    documents = [read_measured(line, NOTHING) for line in text.split("\n")]
+    assert [document.newest[0].source for document in documents] == list(sources)
+    assert [datetime.fromisoformat(at) for at in instants_of([NOW, NOW]).split(",")] == [NOW] * 2
+
+
+def stored_and_read(measured: Measured) -> Measured:
+    stored = stored_form(measured)
+    assert stored.newest_at == measured.newest_at
+    return read_measured(stored.newest, stored.rest)

@@ -1,0 +1,75 @@
+"""Rows of readings in the binary format of PostgreSQL's COPY, written as arrays of records instead of one by one.
+
+A row is the number of its columns, then for each column the length of its value in bytes and the value, big-endian; a
+null is a length of -1. Rows with the same nulls are records of one type, and nearly all rows of a batch are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fleet.ingest.fields import READING_FIELDS, Kind
+from fleet.ingest.values import Table
+
+HEADER = b"PGCOPY\n\xff\r\n\0" + bytes(8)
+TRAILER = b"\xff\xff"
+EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+"""From where PostgreSQL counts its microseconds."""
+_US = timedelta(microseconds=1)
+_KEYS = ("unit_id", "at", "source_id", "content_hash")
+_BITS = 1 << np.arange(len(READING_FIELDS))
+
+
+def binary_copy(
+    units: Sequence[int],
+    ats: Sequence[datetime],
+    sources: Sequence[int],
+    hashes: npt.NDArray[np.int64],
+    values: Table,
+) -> bytes:
+    """The stream of rows of these columns; NaN is null."""
+    keys = (np.array(units), np.array([(at - EPOCH) // _US for at in ats]), np.array(sources), hashes)
+    masks = ~np.isnan(values) @ _BITS
+    kinds: list[int] = np.unique(masks).tolist()
+    if len(kinds) == 1:
+        return b"".join((HEADER, _records(kinds[0], keys, values), TRAILER))
+    chosen = ((mask, masks == mask) for mask in kinds)
+    parts = [_records(mask, [key[rows] for key in keys], values[rows]) for mask, rows in chosen]
+    return b"".join((HEADER, *parts, TRAILER))
+
+
+def _records(mask: int, keys: Sequence[npt.NDArray[Any]], values: Table) -> bytes:
+    """Rows of which all have the values of *mask*."""
+    records = np.repeat(_blank(mask), len(values))
+    for name, key in zip(_KEYS, keys, strict=True):
+        records[name] = key
+    for place, field in enumerate(READING_FIELDS):
+        if mask >> place & 1:
+            records[field.name] = values[:, place]
+    return records.tobytes()
+
+
+@lru_cache(maxsize=1024)
+def _blank(mask: int) -> npt.NDArray[Any]:
+    """One row with its lengths, and zeros for its values."""
+    columns: list[tuple[str, str | None]] = [(name, ">i8") for name in _KEYS]
+    for place, field in enumerate(READING_FIELDS):
+        kind = "u1" if field.kind is Kind.FLAG else ">f8"
+        columns.append((field.name, kind if mask >> place & 1 else None))
+    layout, lengths = [("columns", ">i2")], []
+    for name, kind in columns:
+        layout.append((f"length of {name}", ">i4"))
+        lengths.append(-1 if kind is None else np.dtype(kind).itemsize)
+        if kind is not None:
+            layout.append((name, kind))
+    blank = np.zeros(1, dtype=layout)
+    blank["columns"] = len(columns)
+    for (name, _), length in zip(columns, lengths, strict=True):
+        blank[f"length of {name}"] = length
+    return blank
