@@ -1,8 +1,17 @@
-"""The newest of what readings told stands apart from the rest. Rows get there with their next reading."""
+"""The newest of what readings told stands apart from the rest (rows get there with their next reading), and a state
+knows its unit's number."""
 
 import json
 
 from django.db import migrations, models
+from django.db.models import OuterRef, Subquery
+
+from fleet.models.units import NumberOfUnit
+
+
+def copy_numbers(apps, schema_editor):
+    units = apps.get_model("fleet", "Unit")._base_manager.filter(pk=OuterRef("pk"))
+    apps.get_model("fleet", "UnitState")._base_manager.update(number=Subquery(units.values("number")[:1]))
 
 
 def put_together(apps, schema_editor):
@@ -24,5 +33,15 @@ class Migration(migrations.Migration):
     operations = [
         migrations.AddField("unitstate", "newest", models.TextField(default="")),
         migrations.AddField("unitstate", "shape", models.BigIntegerField(default=0)),
-        migrations.RunPython(migrations.RunPython.noop, put_together),
+        migrations.AddField(
+            "unitstate",
+            "number",
+            NumberOfUnit(default="", editable=False, max_length=40, help_text="The unit's; events name units by it."),
+            preserve_default=False,
+        ),
+        migrations.RunPython(copy_numbers, put_together),
+        migrations.AddConstraint(
+            "unitstate",
+            models.UniqueConstraint(fields=["fleet", "number"], name="unit_state_number_once_per_fleet"),
+        ),
     ]

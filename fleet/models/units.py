@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 from django.db.models import Q
 
@@ -87,6 +89,15 @@ class Unit(FleetRow):
         return self.number
 
 
+class NumberOfUnit(models.CharField):
+    """The number of a row's unit, which never changes, kept in the row itself."""
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
+        if add:
+            setattr(model_instance, self.attname, model_instance.unit.number)  # type: ignore[attr-defined]
+        return super().pre_save(model_instance, add)
+
+
 class UnitState(FleetRow):
     """The newest known value of each field of one unit, each with its own time and source.
 
@@ -99,12 +110,16 @@ class UnitState(FleetRow):
     """
 
     unit = models.OneToOneField(Unit, primary_key=True, on_delete=models.CASCADE, related_name="state")
+    number = NumberOfUnit(max_length=40, editable=False, help_text="The unit's; events name units by it.")
     measured = models.TextField(default=NOTHING)
     newest = models.TextField(default="")
     shape = models.BigIntegerField(default=0)
     facts = models.JSONField(default=dict)
     newest_at = models.DateTimeField(null=True, blank=True, help_text="Time of the newest reading.")
     version = models.PositiveBigIntegerField(default=1)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["fleet", "number"], name="unit_state_number_once_per_fleet")]
 
     def __str__(self) -> str:
         return f"state of {self.unit_id}"

@@ -43,19 +43,16 @@ def _seconds(at: datetime | None) -> float | None:
 
 
 _LOCK = {
-    # The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table:
-    # OFFSET 0 keeps it from joining the other way round, and `= ANY` in a prepared statement compares all with all.
+    # The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table;
+    # `= ANY` in a prepared statement may compare all with all.
     "postgresql": """
-        SELECT u.number, u.id, date_part('epoch', s.newest_at), s.shape
+        SELECT s.number, s.unit_id, date_part('epoch', s.newest_at), s.shape
           FROM unnest(string_to_array(%s, E'\\n')) AS n(number)
-         CROSS JOIN LATERAL (SELECT id, number FROM fleet_unit
-                              WHERE fleet_id = %s AND number = n.number OFFSET 0) AS u
-          JOIN fleet_unitstate s ON s.unit_id = u.id
+          JOIN fleet_unitstate s ON s.number = n.number AND s.fleet_id = %s
          ORDER BY s.unit_id FOR UPDATE OF s""",
     "sqlite": """
-        SELECT u.number, u.id, s.newest_at, s.shape
-          FROM json_each(%s) AS n JOIN fleet_unit u ON u.number = n.value JOIN fleet_unitstate s ON s.unit_id = u.id
-         WHERE u.fleet_id = %s""",
+        SELECT s.number, s.unit_id, s.newest_at, s.shape
+          FROM json_each(%s) AS n JOIN fleet_unitstate s ON s.number = n.value AND s.fleet_id = %s""",
 }
 
 

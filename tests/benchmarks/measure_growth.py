@@ -14,7 +14,7 @@ from tests.benchmarks.measure_reads import seconds
 from tests.benchmarks.yard import UNITS, Client, Yard
 
 SAMPLES = 200
-ROUNDS = 5
+ROUNDS, BATCHES = 5, 60
 FILL = """
 INSERT INTO fleet_reading (unit_id, at, source_id, content_hash, return_air_c, set_point_c, ambient_c, fuel_l,
                            battery_v, engine_hours_h, heater_running, unit_on, door_open)
@@ -37,6 +37,7 @@ def measure_growth(ground: Ground, yard: Yard, sizes: list[int]) -> list[Point]:
     points = []
     stored = 0
     with psycopg.connect(ground.dsn, autocommit=True) as connection:
+        connection.execute("TRUNCATE fleet_reading")  # what other measurements stored
         for size in sizes:
             fill(connection, yard, stored, size)
             points.append(measure_at(ground, yard, size))
@@ -54,8 +55,8 @@ def fill(connection: psycopg.Connection[Any], yard: Yard, stored: int, size: int
 
 def measure_at(ground: Ground, yard: Yard, size: int) -> Point:
     client = Client(ground.web_port, yard.dispatcher)
-    over_http(ground, yard)
-    rates = [over_http(ground, yard) for _ in range(ROUNDS)]
+    over_http(ground, yard, batches=BATCHES)
+    rates = [over_http(ground, yard, batches=BATCHES) for _ in range(ROUNDS)]
     client.get("/api/v1/trips/T-2/readiness/")
     asked = [seconds(lambda: client.get("/api/v1/trips/T-2/readiness/")) for _ in range(SAMPLES)]
     return Point(size, statistics.median(rates), statistics.median(asked))

@@ -18,13 +18,11 @@ import psycopg
 
 from tests.benchmarks import raw_writer
 from tests.benchmarks.ground import ROOT, Ground
-from tests.benchmarks.yard import UNITS, Client, Yard, number_of, reading
+from tests.benchmarks.yard import OF_EACH, SENDERS, Client, Yard, number_of, reading
 
-BATCH = 500
-BATCHES = 30
-"""Per round, shared by the clients."""
-CLIENTS = 4
-"""Connections; two keep-alive connections alone may both land on one of the two web processes."""
+BATCH = OF_EACH
+BATCHES = 240
+"""Per round, shared by the senders or the raw connections: rounds of a second or more."""
 PLAIN_BATCHES = 2
 _turns = count()
 
@@ -49,6 +47,7 @@ class Rates:
 def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
     with psycopg.connect(ground.dsn, autocommit=True) as connection:
         connection.execute(raw_writer.TABLES)
+        connection.execute("ANALYZE")
     rates = Rates([], [], [])
     over_http(ground, yard)
     for turn in range(rounds):
@@ -59,11 +58,14 @@ def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
 
 
 def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES) -> float:
-    """Rows per second through `POST /api/v1/events/`, all of them new."""
-    clients = [Client(ground.web_port, yard.integrator) for _ in range(CLIENTS)]
+    """Rows per second through `POST /api/v1/events/`, all of them new.
+
+    Each sender has a connection: fewer may all land on one of the two web processes.
+    """
     # Each batch is newer than those before it, as of units that report: the state of every unit moves, as raw moves it.
-    bodies = [_events(yard.now + next(_turns) * timedelta(milliseconds=100), b) for b in range(batches)]
-    shares = [bodies[i::CLIENTS] for i in range(CLIENTS)]
+    bodies = [_events(yard.now + next(_turns) * timedelta(milliseconds=100), b % SENDERS) for b in range(batches)]
+    clients = [Client(ground.web_port, yard.sending.integrator) for _ in range(SENDERS)]
+    shares = [bodies[i::SENDERS] for i in range(SENDERS)]
 
     def post(client: Client, share: list[bytes]) -> None:
         for body in share:
@@ -72,9 +74,8 @@ def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES) -> float:
     return batches * BATCH / together([partial(post, c, s) for c, s in zip(clients, shares, strict=True)])
 
 
-def _events(at: datetime, batch: int) -> bytes:
-    start = batch * BATCH % UNITS
-    return orjson.dumps([reading(number_of((start + i) % UNITS), at) for i in range(BATCH)])
+def _events(at: datetime, sender: int) -> bytes:
+    return orjson.dumps([reading(number_of(sender * OF_EACH + i), at) for i in range(BATCH)])
 
 
 def together(calls: Sequence[Callable[[], None]]) -> float:
@@ -100,13 +101,13 @@ def together(calls: Sequence[Callable[[], None]]) -> float:
 
 def by_psycopg(ground: Ground, yard: Yard, turn: int) -> float:
     """Rows per second of two processes with one connection each."""
-    half = BATCHES // 2
-    middle = len(yard.unit_ids) // 2
-    sides = ((yard.unit_ids[0], yard.unit_ids[middle - 1]), (yard.unit_ids[middle], yard.unit_ids[-1]))
+    half, ids = BATCHES // 2, yard.sending.unit_ids
+    middle = len(ids) // 2
+    sides = ((ids[0], ids[middle - 1]), (ids[middle], ids[-1]))
     writers = [
         subprocess.Popen(
             [sys.executable, "-m", "tests.benchmarks.raw_writer", ground.dsn]
-            + [str(value) for value in (first, last, yard.source_id, turn, half, BATCH)],
+            + [str(value) for value in (first, last, yard.sending.source_id, turn, half, BATCH)],
             cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
         )
         for first, last in sides

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from unittest import mock
 
 import orjson
 import pytest
@@ -95,6 +96,42 @@ def test_a_mixed_batch_is_as_good_as_its_events_one_by_one(db: None, stream: lis
     told_together = [plainly(post(together, *part, now=NOW)) for part in batches]
     assert [sum(counts) for counts in zip(*told, strict=True)] == [sum(c) for c in zip(*told_together, strict=True)]
     assert outcome(alone) == outcome(together)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(stream=events(), cut=st.integers(0, 8))
+def test_what_goes_through_as_columns_comes_to_the_same(db: None, stream: list[dict[str, Any]], cut: int) -> None:
+    swift, general = place(), place()
+    batches = [part for part in (stream[:cut], stream[cut:]) if part]
+    told = [plainly(post(swift, *part, now=NOW)) for part in batches]
+    with mock.patch("fleet.ingest.service.take_newest", lambda batch: range(len(batch.items))):
+        assert told == [plainly(post(general, *part, now=NOW)) for part in batches]
+    assert outcome(swift) == outcome(general)
+
+
+def test_a_live_stream_is_taken_without_reading_what_was_told_before(tarn: Fleet) -> None:
+    for number in ("HB-1", "HB-2"):
+        make_unit(tarn, number)
+
+    def documents_read(second: int, **changes: Any) -> int:
+        at = NOW + second * S
+        with CaptureQueriesContext(connection) as captured:
+            post(tarn, reading(at, unit="HB-1", **changes), reading(at, unit="HB-2"), now=at)
+        return sum("tank_l" in query["sql"] for query in captured)
+
+    place_ = {"latitude": 60.1, "longitude": 24.9}
+    assert [documents_read(1), documents_read(2), documents_read(3, **place_), documents_read(4, **place_)] == [
+        1,
+        0,
+        1,
+        0,
+    ]
+    assert [documents_read(5, unit_on=False), documents_read(6, unit_on=False)] == [1, 0]
+    state = UnitState.objects.for_fleet(tarn).get(unit__number="HB-1")
+    assert state.told["fleet.last_on"][1] == "2027-01-12T06:00:04.000000Z"
+    assert state.told["fleet.first_off"][1] == "2027-01-12T06:00:05.000000Z"
+    assert state.values["position"][:2] == [[60.1, 24.9], "2027-01-12T06:00:04.000000Z"]
+    assert state.values["fuel_l"][1] == "2027-01-12T06:00:06.000000Z"
 
 
 def test_a_reading_stored_by_an_earlier_release_is_known_again(tarn: Fleet) -> None:
