@@ -23,7 +23,8 @@ class _TokenQuery:
         self._model = self._compiler.klass_info["model"]
         self._places = self._compiler.klass_info["select_fields"]
         self._names = [self._compiler.select[place][0].target.attname for place in self._places]
-        self._related = get_related_populators(self._compiler.klass_info, self._compiler.select, connection.alias)
+        klass_info, select = self._compiler.klass_info, self._compiler.select
+        self._related = get_related_populators(klass_info, select, connection.alias)  # type: ignore[call-arg]  # stubs
 
     def __call__(self, key: str) -> Iterator[Any]:
         with connection.cursor() as cursor:

@@ -58,18 +58,14 @@ def _records(mask: int, keys: Sequence[npt.NDArray[Any]], values: Table) -> byte
 @lru_cache(maxsize=1024)
 def _blank(mask: int) -> npt.NDArray[Any]:
     """One row with its lengths, and zeros for its values."""
-    columns: list[tuple[str, str | None]] = [(name, ">i8") for name in _KEYS]
+    kinds = dict.fromkeys(_KEYS, ">i8")
     for place, field in enumerate(READING_FIELDS):
-        kind = "u1" if field.kind is Kind.FLAG else ">f8"
-        columns.append((field.name, kind if mask >> place & 1 else None))
-    layout, lengths = [("columns", ">i2")], []
-    for name, kind in columns:
-        layout.append((f"length of {name}", ">i4"))
-        lengths.append(-1 if kind is None else np.dtype(kind).itemsize)
-        if kind is not None:
-            layout.append((name, kind))
+        kinds[field.name] = ("u1" if field.kind is Kind.FLAG else ">f8") if mask >> place & 1 else ""
+    layout = [("columns", ">i2")]
+    for name, kind in kinds.items():
+        layout += [(f"length of {name}", ">i4"), (name, kind)] if kind else [(f"length of {name}", ">i4")]
     blank = np.zeros(1, dtype=layout)
-    blank["columns"] = len(columns)
-    for (name, _), length in zip(columns, lengths, strict=True):
-        blank[f"length of {name}"] = length
+    blank["columns"] = len(kinds)
+    for name, kind in kinds.items():
+        blank[f"length of {name}"] = np.dtype(kind).itemsize if kind else -1
     return blank
