@@ -7,7 +7,7 @@ null is a length of -1. Rows with the same nulls are records of one type, and ne
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
@@ -19,22 +19,21 @@ from fleet.ingest.values import Table
 
 HEADER = b"PGCOPY\n\xff\r\n\0" + bytes(8)
 TRAILER = b"\xff\xff"
-EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+EPOCH_S = datetime(2000, 1, 1, tzinfo=UTC).timestamp()
 """From where PostgreSQL counts its microseconds."""
-_US = timedelta(microseconds=1)
 _KEYS = ("unit_id", "at", "source_id", "content_hash")
 _BITS = 1 << np.arange(len(READING_FIELDS))
 
 
 def binary_copy(
     units: Sequence[int],
-    ats: Sequence[datetime],
+    seconds: npt.NDArray[np.float64],
     sources: Sequence[int],
     hashes: npt.NDArray[np.int64],
     values: Table,
 ) -> bytes:
-    """The stream of rows of these columns; NaN is null."""
-    keys = (np.array(units), np.array([(at - EPOCH) // _US for at in ats]), np.array(sources), hashes)
+    """The stream of rows of these columns, times in seconds since 1970; NaN is null."""
+    keys = (np.array(units), np.rint((seconds - EPOCH_S) * 1e6), np.array(sources), hashes)
     masks = ~np.isnan(values) @ _BITS
     kinds: list[int] = np.unique(masks).tolist()
     if len(kinds) == 1:

@@ -8,6 +8,7 @@ which says what is wrong with it, or that nothing is. All ways give the same val
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -16,6 +17,7 @@ from typing import Any, cast
 
 import msgspec
 import numpy as np
+import numpy.typing as npt
 
 from fleet.http.parsers import MAX_DEPTH, MalformedBody, TooLarge
 from fleet.http.quantities import UnknownUnit, convert
@@ -119,6 +121,23 @@ class Split(Sequence[Item]):
             return [self[i] for i in range(*index.indices(len(self)))]
         event = self.plain[index]
         return self.others[index] if event is None else Item(index, self._raws[index], event, None, _values(event))
+
+    @cached_property
+    def seconds(self) -> npt.NDArray[np.float64]:
+        """Times of the plain readings in their places [s since 1970], NaN where the item is among the others.
+
+        Two differ if their microseconds do, and each says to which microsecond it belongs, until the year 2106.
+        """
+        return np.array([math.nan if event is None else event.time.timestamp() for event in self.plain])
+
+    def ages_s(self, now: datetime) -> npt.NDArray[np.float64]:
+        """How old each item with a readable envelope is [s]."""
+        ages = now.timestamp() - self.seconds
+        for index, item in self.others.items():
+            if item.envelope is not None:
+                ages[index] = (now - item.envelope.time).total_seconds()
+        known: npt.NDArray[np.float64] = ages[~np.isnan(ages)]
+        return known
 
     def id_of(self, index: int) -> str:
         """The id of an item, "" where it could not be read."""

@@ -26,6 +26,8 @@ class Rows:
 
     units: Sequence[int]
     ats: Sequence[datetime]
+    seconds: npt.NDArray[np.float64]
+    """The same times [s since 1970]."""
     sources: Sequence[int]
     hashes: npt.NDArray[np.int64]
     values: Table
@@ -79,7 +81,7 @@ def insert_readings(rows: Rows) -> None:
         return
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            stream = binary_copy(rows.units, rows.ats, rows.sources, rows.hashes, rows.values)
+            stream = binary_copy(rows.units, rows.seconds, rows.sources, rows.hashes, rows.values)
             with connection.wrap_database_errors, cursor.cursor.copy(_COPY) as copy:
                 copy.write(stream)
             return

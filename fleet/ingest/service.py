@@ -37,7 +37,7 @@ def ingest(fleet_id: int, items: Split, *, now: datetime) -> BatchAnswer:
     for status in ("duplicate", "late", "quarantined"):
         EVENTS.labels(outcome=status).inc(answer.count(status))
     EVENTS.labels(outcome="accepted").inc(answer.accepted - answer.count("late"))
-    EVENT_LAG.observe_all([(now - head.time).total_seconds() for head in items.heads()])
+    EVENT_LAG.observe_all(items.ages_s(now))
     return answer
 
 

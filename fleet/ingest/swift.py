@@ -33,17 +33,19 @@ def take_newest(batch: Batch) -> list[int]:
 
 
 def _newest(batch: Batch) -> dict[int, PlainReading]:
-    table, latest_s = batch.items.table, (batch.now + AHEAD).timestamp()
+    items, units = batch.items, batch.units
     repeated = _repeated(batch)
-    in_litres = np.isnan(table[:, FUEL_PCT]).tolist()  # per cent need the tank, which takes a look
+    # What is in per cent of the tank needs a look at the tank. Where there is no plain reading, all of this is False.
+    fit = np.isnan(items.table[:, FUEL_PCT]) & (items.seconds <= (batch.now + AHEAD).timestamp())
+    places = zip(items.plain, shapes_of(items.table), items.seconds.tolist(), fit.tolist(), strict=True)
     chosen = {}
-    for place, (event, shape, plain) in enumerate(zip(batch.items.plain, shapes_of(table), in_litres, strict=True)):
-        if event is None or not plain:
+    for place, (event, shape, at_s, fits) in enumerate(places):
+        if event is None or not fits:
             continue
-        unit = batch.units.get(event.subject)
-        if unit is None or unit.newest_s is None or unit.shape != shape or event.subject in repeated:
+        unit = units.get(event.subject)
+        if unit is None or unit.newest_s is None or unit.shape != shape or unit.newest_s >= at_s:
             continue
-        if unit.newest_s < event.time.timestamp() <= latest_s:
+        if event.subject not in repeated:
             chosen[place] = event
     return chosen
 
@@ -58,13 +60,13 @@ def _repeated(batch: Batch) -> set[str]:
 
 def _store(batch: Batch, chosen: dict[int, PlainReading]) -> None:
     events = list(chosen.values())
-    table = batch.items.table
+    table, seconds = batch.items.table, batch.items.seconds
     if len(chosen) < len(batch.items):
-        table = table[list(chosen)]
+        table, seconds = table[list(chosen)], seconds[list(chosen)]
     units = [batch.units[event.subject].id for event in events]
     ats = [in_utc(event.time) for event in events]
     sources = [batch.sources[event.source] for event in events]
-    insert_readings(Rows(units, ats, sources, content_hashes(table), table[:, :FIELDS]))
+    insert_readings(Rows(units, ats, seconds, sources, content_hashes(table), table[:, :FIELDS]))
     save_newest(
         units, ats, newest_lines([(at, event.source, event.data) for at, event in zip(ats, events, strict=True)])
     )

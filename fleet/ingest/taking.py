@@ -53,7 +53,8 @@ def take_readings(batch: Batch, arrivals: Sequence[Arrival]) -> None:
 def _insert(keys: Sequence[Key], hashes: Sequence[int], values: Sequence[tuple[float | bool | None, ...]]) -> None:
     if keys:
         units, ats, sources = zip(*keys, strict=True)
-        insert_readings(Rows(units, ats, sources, np.array(hashes), np.array(values, dtype=np.float64)))
+        seconds = np.array([at.timestamp() for at in ats])
+        insert_readings(Rows(units, ats, seconds, sources, np.array(hashes), np.array(values, dtype=np.float64)))
 
 
 def _each_once(batch: Batch, arrivals: Sequence[Arrival], documents: dict[int, Document]) -> list[New]:

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.ingest.binary import EPOCH, HEADER, TRAILER, binary_copy
+from fleet.ingest.binary import HEADER, TRAILER, binary_copy
 from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind
 from fleet.ingest.values import SAID, content_hashes, shapes_of, table_of
 from fleet.measured import shape_of
@@ -23,6 +23,7 @@ rows = st.tuples(
     *(st.none() | (st.booleans() if kind is Kind.FLAG else st.floats(-90, 500)) for kind in KINDS),
     *(st.none() | st.floats(-90, 90) for _ in range(3)),
 )
+EPOCH, US = datetime(2000, 1, 1, tzinfo=UTC), timedelta(microseconds=1)
 NOTHING: tuple[Any, ...] = (None,) * len(SAID)
 
 
@@ -90,19 +91,27 @@ def read_stream(stream: bytes) -> Iterator[tuple[Any, ...]]:
 
 @given(told=st.lists(rows, min_size=1, max_size=6))
 def test_a_stream_holds_every_row_with_its_nulls(told: list[tuple[Any, ...]]) -> None:
-    ats = [NOW + i * timedelta(microseconds=1) for i in range(len(told))]
+    ats = [NOW + i * US for i in range(len(told))]
     hashes = content_hashes(table_of(told))
     values = table_of(told)[:, : len(FIELD_NAMES)]
-    stream = binary_copy(range(len(told)), ats, [7] * len(told), hashes, values)
+    seconds = np.array([at.timestamp() for at in ats])
+    stream = binary_copy(range(len(told)), seconds, [7] * len(told), hashes, values)
     expected = {
-        (i, (at - EPOCH) // timedelta(microseconds=1), 7, int(content_hash), *said[: len(FIELD_NAMES)])
+        (i, (at - EPOCH) // US, 7, int(content_hash), *said[: len(FIELD_NAMES)])
         for i, (at, content_hash, said) in enumerate(zip(ats, hashes, told, strict=True))
     }
     assert set(read_stream(stream)) == expected
 
 
+@given(at=st.datetimes(datetime(2000, 1, 1), datetime(2105, 1, 1), timezones=st.just(UTC)))  # noqa: DTZ001 - zone beside
+def test_a_time_keeps_its_microsecond(at: datetime) -> None:
+    values = np.full((1, len(KINDS)), np.nan)
+    (row,) = read_stream(binary_copy([1], np.array([at.timestamp()]), [2], np.array([3]), values))
+    assert row[1] == (at - EPOCH) // US
+
+
 @pytest.mark.parametrize("flag", [True, False])
 def test_flags_and_numbers_keep_their_kind(flag: bool) -> None:
     values = np.array([[1.0 if kind is Kind.FLAG and flag else 0.0 for kind in KINDS]])
-    (row,) = read_stream(binary_copy([1], [NOW], [2], np.array([3]), values))
+    (row,) = read_stream(binary_copy([1], np.array([NOW.timestamp()]), [2], np.array([3]), values))
     assert [type(value) for value in row[4:]] == [bool if kind is Kind.FLAG else float for kind in KINDS]
