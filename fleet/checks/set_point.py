@@ -33,27 +33,26 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
 def _compare(facts: Facts, reported: Known, wanted_c: float, low_c: float, high_c: float) -> Finding:
     actual_c = float(reported.value)
     guard_c = _guard_c(facts, low_c)
-    set_it = Remedy(
-        action="set_point",
-        text=f"Set {wanted_c:g} °C at the unit and wait until it reports it.",
-        amount=wanted_c,
-        unit="degC",
-        then=_once_set(wanted_c, low_c=low_c, high_c=high_c, guard_c=guard_c),
-    )
+
+    def set_it() -> Remedy:
+        text = f"Set {wanted_c:g} °C at the unit and wait until it reports it."
+        then = _once_set(wanted_c, low_c=low_c, high_c=high_c, guard_c=guard_c)
+        return Remedy("set_point", text, wanted_c, "degC", then)
+
     numbers: dict[str, Any] = {"measured": actual_c, "required": wanted_c}
     if not low_c <= actual_c <= high_c:
         text = (
             f"Set point {actual_c:g} °C is outside the load's {low_c:g} to {high_c:g} °C.{_scale(actual_c, wanted_c)}"
         )
-        return _finding(Outcome.BLOCK, text, remedy=set_it, **numbers)
+        return _finding(Outcome.BLOCK, text, remedy=set_it(), **numbers)
     tolerance_k = facts.policy.set_point_tolerance_k
     if abs(actual_c - wanted_c) > tolerance_k:
         text = f"Set point {actual_c:g} °C differs from the trip's {wanted_c:g} °C.{_scale(actual_c, wanted_c)}"
-        return _finding(Outcome.CONCERN, text, remedy=set_it, **numbers)
+        return _finding(Outcome.CONCERN, text, remedy=set_it(), **numbers)
     changed_at = facts.trip.set_point_changed_at
     if changed_at is not None and reported.at < changed_at:
         text = f"The trip's set point changed at {changed_at:%H:%M} UTC; the unit has not confirmed it since."
-        return _finding(Outcome.CONCERN, text, remedy=set_it, **numbers)
+        return _finding(Outcome.CONCERN, text, remedy=set_it(), **numbers)
     if actual_c <= guard_c:
         text = (
             f"Set point {actual_c:g} °C is so near the load's {low_c:g} °C that the heater's own swing "

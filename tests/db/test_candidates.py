@@ -80,11 +80,17 @@ def test_the_verdict_among_many_is_the_verdict_alone(seed: int) -> None:
         alone = assess([answer.facts], now=NOW)[0]
         assert alone.score is not None
         assert answer.score == pytest.approx(alone.score, abs=NEAR)
+        assert without_chance(answer) == without_chance(alone), "word for word"
         limits = (answer.facts.policy.score_floor, answer.facts.policy.score_ready)
         if min(abs(alone.score - limit) for limit in limits) > NEAR:
             assert (answer.verdict, outcomes(answer)) == (alone.verdict, outcomes(alone))
             compared += 1
     assert compared > 20
+
+
+def without_chance(answer: Answer) -> list[Finding]:
+    """All but the one finding that a ranking may look at more coarsely."""
+    return [finding for finding in answer.findings if finding.check != "thermal.chance"]
 
 
 def outcomes(answer: Answer) -> list[tuple[str, Outcome]]:

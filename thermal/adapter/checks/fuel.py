@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
-from typing import NamedTuple
 
+import msgspec
 from msgspec.structs import replace
 
 from fleet.clock import text_of
@@ -83,7 +83,7 @@ def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, 
     return finding, worst.place
 
 
-class _Leg(NamedTuple):
+class _Leg(msgspec.Struct, frozen=True, gc=False):
     """One leg with what it has, needs, and needs with the reserve [L]."""
 
     place: int
