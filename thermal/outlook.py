@@ -17,12 +17,11 @@ from thermal.params import Load, Risk, Trip, Unit
 from thermal.paths import fuel_and_hours, lag_burn_l
 from thermal.prepared import Prepared, prepare
 from thermal.ranges import Array
-from thermal.side_by_side import side_by_side
 
 __all__ = ["Outlook", "outlooks", "with_fuel"]
 
 # Units per chunk: wide enough that numpy's own cost per call does not count, narrow enough for the second cache.
-CHUNK = 256
+CHUNK = 512
 
 Extremes = tuple[float, float, float] | tuple[None, None, None]
 EMPTY: Extremes = (None, None, None)
@@ -77,7 +76,7 @@ def outlooks(
         return []
     known = prepare(units, laden, [risk] * len(units)) if prepared is None else prepared
     parts = [slice(start, start + CHUNK) for start in range(0, len(units), CHUNK)]
-    return side_by_side(lambda part: _chunk(units[part], known.take(part), laden, trip, risk), parts)
+    return [one for part in parts for one in _chunk(units[part], known.take(part), laden, trip, risk)]
 
 
 def _chunk(units: Sequence[Unit], prepared: Prepared, load: Load | None, trip: Trip, risk: Risk) -> list[Outlook]:
