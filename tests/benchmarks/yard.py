@@ -51,9 +51,11 @@ def make_yard() -> Yard:
     from django.utils import timezone
 
     from fleet.models import Role
+    from fleet.partitions import ensure_partitions
     from tests import factories
 
     now = timezone.now().replace(microsecond=0)
+    ensure_partitions(now=now)  # as the first round of the sweep does
     factories.potato()
     fleet = factories.make_fleet()
     units, source = _fill(fleet, UNITS, now, later=LATER)
