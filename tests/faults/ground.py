@@ -135,6 +135,11 @@ class Broker:
         with redis.Redis(host=HOST, port=self.port) as client:
             client.flushall()
 
+    def listeners(self) -> int:
+        """Clients that wait for a message at this moment."""
+        with redis.Redis(host=HOST, port=self.port) as client:
+            return int(client.info("clients")["blocked_clients"])
+
     def freeze(self) -> None:
         """It keeps its connections and answers nobody."""
         assert self._popen is not None

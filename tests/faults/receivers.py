@@ -82,10 +82,12 @@ class Receivers:
         found = [json.loads(line) for line in self.file.read_text().splitlines()]
         return [row for row in found if refused or row["channel"] != "refused"]
 
-    def told(self, units: Iterable[str]) -> dict[str, float]:
+    def told(self, units: Iterable[str], *, channel: str | None = None) -> dict[str, float]:
         """When each of these units was first named in a message (Unix time); units of no message are left out."""
         wanted, first = set(units), dict[str, float]()
         for row in self.rows():
+            if channel not in (None, row["channel"]):
+                continue
             for number in wanted.intersection(NUMBER.findall(row["text"])):
                 first.setdefault(number, row["at"])
         return first
