@@ -15,9 +15,15 @@ from tests.faults.stage import Stage
 
 
 @pytest.fixture(scope="session")
-def often(pytestconfig: pytest.Config) -> Callable[[int, int], int]:
+def is_short(pytestconfig: pytest.Config) -> bool:
+    """Whether this is the short part: `pytest -m short`."""
+    return bool(pytestconfig.getoption("markexpr") == "short")
+
+
+@pytest.fixture(scope="session")
+def often(is_short: bool) -> Callable[[int, int], int]:
     """How often a fault is made: `often(in the short part, in the whole run)`."""
-    return lambda short, whole: short if pytestconfig.getoption("markexpr") == "short" else whole
+    return lambda short, whole: short if is_short else whole
 
 
 @pytest.fixture(scope="session")
@@ -50,14 +56,15 @@ def receivers(place: Path) -> Iterator[Receivers]:
 
 
 @pytest.fixture(scope="session")
-def whole(place: Path, postgres: Postgres, broker: Broker, receivers: Receivers) -> Iterator[Stage]:
-    """The production service, running."""
-    service = Service(place, Stage.settings(postgres.make_database("faults"), broker.url, receivers))
+def whole(place: Path, postgres: Postgres, broker: Broker, receivers: Receivers, is_short: bool) -> Iterator[Stage]:
+    """The production service, running. In the short part the sweep looks more often, so that less is waited for."""
+    settings = Stage.settings(postgres.make_database("faults"), broker.url, receivers)
+    service = Service(place, settings | ({"WARMGATE_SWEEP_INTERVAL_S": "0.5"} if is_short else {}))
     stage = Stage(service, postgres, broker, receivers, database="faults")
     service.migrate()
     service.start_all()
     yield stage
-    service.stop()
+    service.end()
 
 
 @pytest.fixture

@@ -143,15 +143,9 @@ class Service:
                 os.killpg(process.pid, signal.SIGKILL)
             process.wait(10)
 
-    def stop(self) -> None:
-        for process in self.running.values():
-            with contextlib.suppress(ProcessLookupError):
-                process.terminate()
-        until = time.monotonic() + 8
-        for name in list(self.running):
-            with contextlib.suppress(subprocess.TimeoutExpired):
-                self.running[name].wait(max(until - time.monotonic(), 0.1))
-            self.kill(name)
+    def end(self) -> None:
+        """Nothing of it runs any more. What it was at is thrown away with its folder."""
+        self.kill(*self.running)
         if self._founder is not None:
             self._founder.kill()
             self._founder.communicate()

@@ -24,7 +24,7 @@ from tests.faults.stage import Stage, longest, now_s
 
 SEED = int(os.environ.get("FAULTS_SEED") or secrets.randbelow(1_000_000))
 UNITS = 5
-STORY_S = 3.0
+STORY_S = 2.0
 """From an event to its mail and a little more: kills fall anywhere in it, and in the start that follows a kill."""
 
 
@@ -33,9 +33,8 @@ def embedded(receivers: Receivers) -> Iterator[Embedded]:
     receivers.take_all()
     with folder() as own:
         made = Embedded.at(own, receivers)
-        made.service.migrate()
         yield made
-        made.service.stop()
+        made.service.end()
 
 
 @pytest.mark.short
@@ -43,9 +42,9 @@ def test_killed_at_any_moment_it_completes_the_story_after_every_start(
     often: Callable[[int, int], int], embedded: Embedded
 ) -> None:
     times, draw = often(3, 50), random.Random(SEED)
+    embedded.start()
     scene = embedded.scene("emb", fleets=-(-times // UNITS), units=UNITS)
     units, senders = scene.units[:times], scene.senders(embedded.service.web_port)
-    embedded.start()
     wait_for("the first assessments", lambda: assessed(embedded) >= len(scene.units), within_s=60)
     since: dict[str, float] = {}
     for index, unit in enumerate(units):
@@ -82,8 +81,8 @@ def assessed(embedded: Embedded) -> int:
 
 @pytest.mark.short
 def test_a_second_process_on_the_same_file_says_so_and_touches_nothing(embedded: Embedded) -> None:
-    scene = embedded.scene("two", units=4)
     embedded.start()
+    scene = embedded.scene("two", units=4)
     embedded.service.start("second", sys.executable, "manage.py", "serve", "--port", "0")
     second = embedded.service.running["second"]
     wait_for("the second one to give up", lambda: second.poll() is not None, within_s=60)

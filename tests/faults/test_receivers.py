@@ -76,7 +76,6 @@ def test_a_mail_server_that_breaks_off_gets_the_mail_again(mood: str, words: str
     )  # fmt: skip
 
 
-@pytest.mark.short
 def test_a_greylisting_mail_server_gets_the_mail_a_little_later(stage: Stage) -> None:
     scene = stage.scene("grey", units=4)
     stage.receivers.mailbox.refuse_recipient = "451 4.7.1 Greylisted, come back later"
@@ -90,8 +89,7 @@ def test_a_greylisting_mail_server_gets_the_mail_a_little_later(stage: Stage) ->
     [
         ("hangs", Answer(delay_s=60), "timeout"),
         ("answers byte by byte", Answer(drip_s=1.0), "timeout"),
-        pytest.param("redirects", Answer(302, headers={"Location": "https://example.com/"}), "302",
-                     marks=pytest.mark.short),
+        ("redirects", Answer(302, headers={"Location": "https://example.com/"}), "302"),
     ],
 )  # fmt: skip
 def test_a_webhook_that_does_not_take_it_gets_it_again(name: str, answer: Answer, status: str, stage: Stage) -> None:
