@@ -64,7 +64,7 @@ def whole(place: Path, postgres: Postgres, broker: Broker, receivers: Receivers,
     service.migrate()
     service.start_all()
     yield stage
-    service.end()
+    service.stop()
 
 
 @pytest.fixture

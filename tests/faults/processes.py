@@ -143,7 +143,7 @@ class Service:
                 os.killpg(process.pid, signal.SIGKILL)
             process.wait(10)
 
-    def end(self) -> None:
+    def stop(self) -> None:
         """Nothing of it runs any more. What it was at is thrown away with its folder."""
         self.kill(*self.running)
         if self._founder is not None:

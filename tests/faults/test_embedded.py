@@ -34,7 +34,7 @@ def embedded(receivers: Receivers) -> Iterator[Embedded]:
     with folder() as own:
         made = Embedded.at(own, receivers)
         yield made
-        made.service.end()
+        made.service.stop()
 
 
 @pytest.mark.short

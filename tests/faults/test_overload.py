@@ -77,6 +77,7 @@ def usual_again(askers: Askers, usual: Latency) -> float | None:
     return None
 
 
+@pytest.mark.alone
 @pytest.mark.short
 def test_a_flood_of_events_is_refused_and_questions_are_answered(
     often: Callable[[int, int], int], stage: Stage
