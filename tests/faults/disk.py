@@ -45,7 +45,7 @@ def _run(*command: str) -> str:
         done = subprocess.run(command, capture_output=True, text=True, check=False)
     except OSError as error:
         return str(error)
-    return done.stderr.strip() or "failed" if done.returncode else ""
+    return done.stderr.strip().partition("\n")[0] or "failed" if done.returncode else ""
 
 
 @contextmanager
