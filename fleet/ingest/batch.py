@@ -65,12 +65,19 @@ class Batch:
 def open_batch(fleet_id: int, items: Split, now: datetime, *, doubt: bool = False) -> Batch:
     """Looks up units and sources and locks the state rows of all units named in the batch."""
     heads = items.heads()
-    units = lock_units(fleet_id, {head.subject for head in heads})
-    names = {head.source for head in heads if head.subject in units}
-    return Batch(fleet_id, now, items, units, _sources(fleet_id, names), doubt)
+    # Nearly always one sender, whose id comes with the units.
+    first = heads[0].source if heads else ""
+    units, source_id = lock_units(fleet_id, {head.subject for head in heads}, source=first)
+    known = {} if source_id is None else {first: source_id}
+    names = {head.source for head in heads}
+    if names != known.keys():
+        names = {head.source for head in heads if head.subject in units}
+        known |= _sources(fleet_id, names - known.keys())
+    return Batch(fleet_id, now, items, units, known, doubt)
 
 
 def _sources(fleet_id: int, names: set[str]) -> dict[str, int]:
+    """The ids of these sources, which are stored where they are new."""
     if not names:
         return {}
     known = _known_sources(fleet_id, names)

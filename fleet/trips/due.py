@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from django.db import connection
 
@@ -40,12 +40,13 @@ def make_due(unit_ids: Collection[int], *, at: datetime) -> int:
         return 0
     ids = ",".join(map(str, unit_ids))
     with connection.cursor() as cursor:
-        cursor.execute(_LOCK_TRIPS_OF_UNITS[connection.vendor], [ids, ids])
+        sql = _LOCK_TRIPS_OF_UNITS[connection.vendor]
+        cursor.execute(sql, [connection.ops.adapt_datetimefield_value(at), ids, ids])
         return _pull(dict(cursor.fetchall()), at)
 
 
 _LOCK_TRIPS_OF_UNITS = {
-    vendor: "SELECT id, assess_due_at FROM fleet_trip"
+    vendor: "SELECT id, assess_due_at IS NULL OR assess_due_at > %s FROM fleet_trip"
     f" WHERE state IN ('{Trip.State.PLANNED}', '{Trip.State.UNDER_WAY}')"
     f" AND (planned_unit_id {units} OR assigned_unit_id {units}) ORDER BY id {lock}"
     for vendor, units, lock in (
@@ -64,20 +65,17 @@ def pull_near(trip_ids: Collection[int], *, at: datetime) -> int:
         .order_by("pk")
         .select_for_update(of=("self",) if connection.features.has_select_for_update_of else ())
     )
-    return _pull(dict(locked.values_list("pk", "assess_due_at")), at)
+    due = locked.values_list("pk", "assess_due_at")
+    return _pull({pk: due_at is None or due_at > at for pk, due_at in due}, at)
 
 
-def _pull(due_of: Mapping[int, datetime | None], at: datetime) -> int:
-    """Locked trips with their due times. They are locked in any case, so that a claim under way is waited for; those
-    that are due sooner already are not written again, which in a burst is all of them."""
-    later = [pk for pk, due_at in due_of.items() if due_at is None or _aware(due_at) > at]
+def _pull(is_later: Mapping[int, bool], at: datetime) -> int:
+    """Locked trips, and whether each is due later. They are locked in any case, so that a claim under way is waited
+    for; those that are due sooner already are not written again, which in a burst is all of them."""
+    later = [pk for pk, yes in is_later.items() if yes]
     if later:
         Trip.objects.across_fleets().filter(pk__in=later).update(assess_due_at=at)
-    return len(due_of)
-
-
-def _aware(at: datetime) -> datetime:
-    return at if at.tzinfo is not None else at.replace(tzinfo=UTC)  # SQLite's driver knows no zone
+    return len(is_later)
 
 
 def soonest_due_s(*, within: timedelta) -> float | None:

@@ -22,19 +22,23 @@ class LockedUnit(msgspec.Struct, gc=False):
     shape: int
 
 
-def lock_units(fleet_id: int, numbers: Collection[str]) -> dict[str, LockedUnit]:
-    """The fleet's units of these numbers, their state rows locked in ascending order, in one statement."""
+def lock_units(fleet_id: int, numbers: Collection[str], *, source: str) -> tuple[dict[str, LockedUnit], int | None]:
+    """The fleet's units of these numbers, their state rows locked in ascending order; and the id of a source.
+
+    One statement. The id is None where there is no such source, or no such unit.
+    """
     if not numbers:
-        return {}
+        return {}, None
     postgresql = connection.vendor == "postgresql"
     # Numbers hold no control characters, so one text with line breaks carries them all.
     listed = "\n".join(numbers) if postgresql else orjson.dumps(list(numbers)).decode()
     with connection.cursor() as cursor:
-        cursor.execute(_LOCK[connection.vendor], [listed, fleet_id])
+        cursor.execute(_LOCK[connection.vendor], [fleet_id, source, listed, fleet_id])
         rows = cursor.fetchall()
+    source_id = rows[0][4] if rows else None
     if postgresql:
-        return {number: LockedUnit(pk, at_s, shape) for number, pk, at_s, shape in rows}
-    return {number: LockedUnit(pk, _seconds(at), shape) for number, pk, at, shape in rows}
+        return {number: LockedUnit(pk, at_s, shape) for number, pk, at_s, shape, _ in rows}, source_id
+    return {number: LockedUnit(pk, _seconds(at), shape) for number, pk, at, shape, _ in rows}, source_id
 
 
 def _seconds(at: datetime | None) -> float | None:
@@ -46,12 +50,14 @@ _LOCK = {
     # The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table;
     # `= ANY` in a prepared statement may compare all with all.
     "postgresql": """
-        SELECT s.number, s.unit_id, date_part('epoch', s.newest_at), s.shape
+        SELECT s.number, s.unit_id, date_part('epoch', s.newest_at), s.shape,
+               (SELECT id FROM fleet_source WHERE fleet_id = %s AND name = %s)
           FROM unnest(string_to_array(%s, E'\\n')) AS n(number)
           JOIN fleet_unitstate s ON s.number = n.number AND s.fleet_id = %s
          ORDER BY s.unit_id FOR UPDATE OF s""",
     "sqlite": """
-        SELECT s.number, s.unit_id, s.newest_at, s.shape
+        SELECT s.number, s.unit_id, s.newest_at, s.shape,
+               (SELECT id FROM fleet_source WHERE fleet_id = %s AND name = %s)
           FROM json_each(%s) AS n JOIN fleet_unitstate s ON s.number = n.value AND s.fleet_id = %s""",
 }
 

@@ -113,9 +113,14 @@ PICTURES = """
 READING = """
 ## How to read it
 
-**Ingest.** Both sides write the same values; ours also parses, checks and deduplicates each item, folds the unit's
-state, and pulls the trips' due times near. Server, database and load generator share the cores, so the number is what
-one box does, not what the web processes alone could do. The serializer's side saves row by row, as it does by itself.
+**Ingest.** Four senders, each with one connection and 500 units of its own, post batches of one reading per unit, each
+newer than the one before: the worst case for a batch of that size, as every row moves a unit's state. Two raw
+connections write the same rows of the same 2000 units in the same batches: binary COPY into a temporary table, one
+insert into a table like ours (not partitioned), one upsert of the newest values into a table of columns, one commit.
+Ours also parses, checks and deduplicates each item, keeps the time and source of each value, moves the unit's version,
+locks units and trips, and pulls due times near. Rounds are of 120 000 rows and alternate; tables are analysed before.
+Server, database and load generator share the cores, so the number is what one box does, not what the web processes
+alone could do. The serializer's side saves row by row, as it does by itself.
 
 **Readiness.** "Unchanged" is a stored answer whose versions still hold: one statement. "Fresh" recomputes and stores.
 The bare view authenticates with the same token check and renders one key. What a fresh answer costs beside the view
