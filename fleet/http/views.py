@@ -1,6 +1,7 @@
 """The two bases of nearly every view: a command that calls one service, and a resource that is only read."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any, ClassVar
 
 from django.db.models import Model, QuerySet
@@ -12,6 +13,7 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 from rest_framework.viewsets import ReadOnlyModelViewSet
 
+from fleet.clock import db_now
 from fleet.errors import FieldError, InvalidInput, NotFound
 from fleet.http.auth import Roles, fleet_of, member_of
 from fleet.http.etag import revision_answer
@@ -58,6 +60,12 @@ class StrictQueryMixin(APIView):
     def member(self) -> Member:
         """The caller."""
         return member_of(self.request)
+
+    @property
+    def now(self) -> datetime:
+        """The time by the database's clock, which came with the caller's token."""
+        read_at: datetime | None = getattr(self.request.auth, "read_at", None)
+        return db_now() if read_at is None else read_at
 
 
 class CommandView(StrictQueryMixin):

@@ -33,21 +33,17 @@ def take_newest(batch: Batch) -> list[int]:
 
 
 def _newest(batch: Batch) -> dict[int, PlainReading]:
-    items, units = batch.items, batch.units
+    items = batch.items
+    units = [None if event is None else batch.units.get(event.subject) for event in items.plain]
+    newest_s = np.array([None if unit is None else unit.newest_s for unit in units], dtype=np.float64)
+    shapes = np.array([0 if unit is None else unit.shape for unit in units], dtype=np.int64)
+    # What is not there is NaN, and no comparison with it is true.
+    fit = (items.seconds > newest_s) & (items.seconds <= (batch.now + AHEAD).timestamp())
+    fit &= shapes == np.array(shapes_of(items.table), dtype=np.int64)
+    fit &= np.isnan(items.table[:, FUEL_PCT])  # per cent of the tank need a look at the tank
+    chosen = {place: items.plain[place] for place in np.flatnonzero(fit).tolist()}
     repeated = _repeated(batch)
-    # What is in per cent of the tank needs a look at the tank. Where there is no plain reading, all of this is False.
-    fit = np.isnan(items.table[:, FUEL_PCT]) & (items.seconds <= (batch.now + AHEAD).timestamp())
-    places = zip(items.plain, shapes_of(items.table), items.seconds.tolist(), fit.tolist(), strict=True)
-    chosen = {}
-    for place, (event, shape, at_s, fits) in enumerate(places):
-        if event is None or not fits:
-            continue
-        unit = units.get(event.subject)
-        if unit is None or unit.newest_s is None or unit.shape != shape or unit.newest_s >= at_s:
-            continue
-        if event.subject not in repeated:
-            chosen[place] = event
-    return chosen
+    return {place: event for place, event in chosen.items() if event is not None and event.subject not in repeated}
 
 
 def _repeated(batch: Batch) -> set[str]:

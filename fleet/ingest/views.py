@@ -63,7 +63,7 @@ class EventsView(CommandView):
     @extend_schema(request={BatchParser.media_type: BATCH})
     def post(self, request: Request) -> Response:
         body = request.data if isinstance(request.data, bytes) else b""
-        answer = ingest(self.fleet.pk, split_batch(body), now=db_now())
+        answer = ingest(self.fleet.pk, split_batch(body), now=self.now)
         return Response(batch_document(answer), status=207)
 
 
