@@ -7,11 +7,12 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 from itertools import count
+from typing import Any
 
 import orjson
 import psycopg
@@ -32,12 +33,18 @@ class Rates:
     """Rows per second, one value per round."""
 
     http: list[float]
+    with_units: list[float]
+    """The same, one value of each reading with a unit of its own: such readings are read and folded one by one."""
     raw: list[float]
     plain: list[float]
 
     @property
     def over_raw(self) -> float:
         return statistics.median(h / r for h, r in zip(self.http, self.raw, strict=True))
+
+    @property
+    def with_units_over_raw(self) -> float:
+        return statistics.median(h / r for h, r in zip(self.with_units, self.raw, strict=True))
 
     @property
     def over_plain(self) -> float:
@@ -48,22 +55,24 @@ def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
     with psycopg.connect(ground.dsn, autocommit=True) as connection:
         connection.execute(raw_writer.TABLES)
         connection.execute("ANALYZE")
-    rates = Rates([], [], [])
+    rates = Rates([], [], [], [])
     over_http(ground, yard)
     for turn in range(rounds):
         rates.raw.append(by_psycopg(ground, yard, turn))
         rates.http.append(over_http(ground, yard))
+        rates.with_units.append(over_http(ground, yard, batches=BATCHES // 4, ambient_c={"value": 14, "unit": "degF"}))
         rates.plain.append(by_serializer(ground, yard, turn))
     return rates
 
 
-def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES) -> float:
-    """Rows per second through `POST /api/v1/events/`, all of them new.
+def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES, **said: Any) -> float:
+    """Rows per second through `POST /api/v1/events/`, all of them new; *said* changes what each reading says.
 
     Each sender has a connection: fewer may all land on one of the two web processes.
     """
     # Each batch is newer than those before it, as of units that report: the state of every unit moves, as raw moves it.
-    bodies = [_events(yard.now + next(_turns) * timedelta(milliseconds=100), b % SENDERS) for b in range(batches)]
+    at = [yard.now + next(_turns) * timedelta(milliseconds=100) for _ in range(batches)]
+    bodies = [_events(at[b], b % SENDERS, said) for b in range(batches)]
     clients = [Client(ground.web_port, yard.sending.integrator) for _ in range(SENDERS)]
     shares = [bodies[i::SENDERS] for i in range(SENDERS)]
 
@@ -74,8 +83,8 @@ def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES) -> float:
     return batches * BATCH / together([partial(post, c, s) for c, s in zip(clients, shares, strict=True)])
 
 
-def _events(at: datetime, sender: int) -> bytes:
-    return orjson.dumps([reading(number_of(sender * OF_EACH + i), at) for i in range(BATCH)])
+def _events(at: datetime, sender: int, said: Mapping[str, Any]) -> bytes:
+    return orjson.dumps([reading(number_of(sender * OF_EACH + i), at, **said) for i in range(BATCH)])
 
 
 def together(calls: Sequence[Callable[[], None]]) -> float:
