@@ -125,6 +125,23 @@ Server, database and load generator share the cores, so the number is what one b
 alone could do. Readings of which a value has its own unit go the general way, item by item. The serializer's side
 saves row by row, as it does by itself.
 
+What bounds it is processor time: both cores are full. In process, by one connection, on a box with other work, a
+reading cost 11.9 µs of Python and 15.1 µs of PostgreSQL; the raw writer, minutes apart, 1.4 and 9.0 µs.
+
+| of the 11.9 µs of Python | µs | of the 15.1 µs of PostgreSQL | µs |
+| --- | --: | --- | --: |
+| what a request costs by itself, 1.2 ms by 500 | 2.4 | replace the newest groups, move the versions | 4.9 |
+| decode and check the batch, make its table | 1.7 | copy into the partitioned table | 4.8 |
+| lock and look up the units | 1.2 | look up and lock the states | 3.6 |
+| find the readings that are newest | 0.8 | lock the live trips | 0.8 |
+| hashes, the stream of rows, sending it | 1.2 | begin, commit, the connection's health | 0.7 |
+| texts of the newest groups, sending them | 1.3 | token | 0.3 |
+| due times | 0.5 | | |
+| all else, mostly waiting for the database and waking up | 2.8 | | |
+
+Were Python free of charge, 10.4 ÷ 15.1 = 0.7 would be the limit: a lock taken before the state is known, and a document
+that keeps time and source of each value, are what raw does not have. Larger batches spread what a request costs.
+
 **Readiness.** "Unchanged" is a stored answer whose versions still hold: one statement. "Fresh" recomputes and stores.
 The bare view authenticates with the same token check and renders one key. What a fresh answer costs beside the view
 and the assessment is three statements: the trip with its unit, the unit's other trips, and the commit of the answer.
