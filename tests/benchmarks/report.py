@@ -99,8 +99,8 @@ PREFACE = """# Performance
 
 Written by `uv run python -m tests.benchmarks.bench_service`, which needs PostgreSQL and Redis (`WARMGATE_DATABASE_URL`,
 `WARMGATE_BROKER_URL`), makes and drops a database of its own, starts its own processes on free ports, and takes less
-than ten minutes. `--large` only grows, to ten million readings, which takes as long again. Every ratio compares two
-things measured in turn in the same run on the same machine: ratios are what to compare between machines, rates and
+than ten minutes. `--large` only grows, to ten million readings, which takes a minute. Every ratio compares two things
+measured in turn in the same run on the same machine: ratios are what to compare between machines, rates and
 milliseconds are not.
 """
 PICTURES = """
