@@ -1,6 +1,6 @@
 """The whole run: every fault as often as docs/reliability.md says, and the page written from what was found.
 
-Most of it is waiting, so three sets of the service's processes are at work at the same time, each with a PostgreSQL and
+Most of it is waiting, so four sets of the service's processes are at work at the same time, each with a PostgreSQL and
 a Redis of its own. What measures under load runs alone afterwards. Arguments: files to run instead of all.
 """
 
@@ -15,7 +15,7 @@ import pytest
 
 from tests.faults.report import RESULTS, write_page
 
-TOGETHER = ("-m", "not alone", "-n", "3", "--dist", "worksteal")
+TOGETHER = ("-m", "not alone", "-n", "4", "--dist", "worksteal")
 ALONE = ("-m", "alone", "-n", "0")
 WELL = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED)
 
