@@ -224,7 +224,7 @@ def _send(case: _Case, reason: Reason, step: int, *, only: tuple[RouteFacts, ...
         if not awake:
             return _wait(case, Reason.QUIET_HOURS, min(end for end in ends if end is not None))
         chosen = awake
-    over = {r.id for r in chosen if case.urgency is Urgency.NOW and r.immediate >= case.limit}
+    over = {r.id for r in chosen if case.urgency is not Urgency.PLANNED and r.immediate >= case.limit}
     owner = case.failing and step != case.notice.step
     if chosen and not case.notice.accepted and all(route.failing for route in chosen):
         next_at: datetime | None = case.now  # look for a spare channel at once

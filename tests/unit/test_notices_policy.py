@@ -68,6 +68,10 @@ def test_over_the_hourly_limit_a_message_becomes_a_line_of_a_summary() -> None:
     assert (mixed.reason, mixed.summarised, len(mixed.routes)) == (Reason.REPEAT_DUE, {11}, 4)
     first = ask(NoticeFacts(), hold(leaves_in=HOUR), routes=busy)
     assert (first.reason, first.restart) == (Reason.SUMMARY, True)
+    soon = ask(NoticeFacts(), hold(leaves_in=6 * HOUR, opened=MIN), routes=busy)
+    assert (soon.urgency, soon.reason, soon.summarised) == (U.SOON, Reason.SUMMARY, {11})
+    planned = ask(NoticeFacts(), hold(leaves_in=20 * HOUR, opened=5 * MIN), routes=busy)
+    assert (planned.urgency, planned.summarised) == (U.PLANNED, frozenset())
     below = ask(NoticeFacts(), hold(leaves_in=HOUR), routes=(replace(ROUTES[0], immediate=9),))
     assert below.summarised == frozenset()
 
