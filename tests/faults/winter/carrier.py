@@ -20,6 +20,8 @@ from tests.faults.winter.radio import Winter
 
 LARGEST_BATCH = 500
 REPORTS = ("pre_trip", "post_trip")
+IMMEDIATE_PER_HOUR = 2
+"""The policy of both carriers: few enough mails that eight units have more to say."""
 
 
 @dataclass(slots=True)
@@ -31,8 +33,14 @@ class Carrier:
     nominal_v: dict[str, float]
     sheets: dict[str, dict[str, Any]] = field(default_factory=dict)
     answers: Counter[str] = field(default_factory=Counter)
-    refusals: list[tuple[datetime, str, str]] = field(default_factory=list)
-    """Refused departures: when, which trip, which unit."""
+    aside: dict[int, str] = field(default_factory=dict)
+    """Events in quarantine, by the id of their row there."""
+    refusals: list[tuple[datetime, str]] = field(default_factory=list)
+    """Refused departures: when, and which trip."""
+    inspected: dict[str, datetime] = field(default_factory=dict)
+    """When each unit was last inspected before a trip."""
+    did: Counter[str] = field(default_factory=Counter)
+    """What its people did."""
 
     def ask(
         self,
@@ -51,8 +59,9 @@ class Carrier:
         assert answer.status_code in expect, f"{method} {path}: {answer.status_code} {answer.content[:800]!r}"
         return answer
 
-    def send(self, lines: list[str]) -> None:
-        """Posts events as the gateway does, in batches."""
+    def send(self, lines: list[str]) -> list[str]:
+        """Posts events as the gateway does, in batches; returns those that the service has now, repeats included."""
+        taken = []
         for first in range(0, len(lines), LARGEST_BATCH):
             batch = lines[first : first + LARGEST_BATCH]
             answer = self.clients[Role.INTEGRATOR].post(
@@ -60,18 +69,35 @@ class Carrier:
             )
             assert answer.status_code == 207, answer.content[:800]
             said = answer.json()
+            put_aside = [item for item in said["items"] if item["status"] == "quarantined"]
+            refused = {item["index"]: item["quarantine_id"] for item in put_aside}
+            self.aside |= {row: batch[index] for index, row in refused.items()}
+            taken += [line for index, line in enumerate(batch) if index not in refused]
             self.answers.update({name: said[name] for name in ("received", "accepted", "duplicate", "quarantined")})
-            self.answers.update(
-                f"quarantined: {item['code']}" for item in said["items"] if item["status"] == "quarantined"
-            )
             self.answers["late"] += sum(item["status"] == "late" for item in said["items"])
+        return taken
+
+    def replay_quarantine(self) -> list[str]:
+        """Takes up what was put aside, oldest first; returns the events that are no longer there."""
+        taken: list[str] = []
+        while True:
+            rows = self.ask(Role.INTEGRATOR, "get", "quarantine/?state=held&limit=200").json()["items"]
+            ids = [
+                row["id"]
+                for row in sorted(rows, key=lambda row: row["id"])
+                if self.ask(Role.INTEGRATOR, "post", f"quarantine/{row['id']}/replay/").json()["state"] == "replayed"
+            ]
+            if not ids:
+                self.did["taken up from quarantine"] += len(taken)
+                return taken
+            taken += [self.aside.pop(row) for row in ids]
 
     # --- people --------------------------------------------------------------------------------------------------
 
     def plan(self, body: dict[str, Any]) -> None:
         self.ask(Role.DISPATCHER, "post", "trips/", body)
 
-    def inspect(self, number: str) -> None:
+    def inspect(self, number: str, now: datetime) -> None:
         """A pre-trip inspection at this moment: everything sound."""
         reports = self.ask(Role.INSPECTOR, "get", f"inspections/?unit={number}&state=signed").json()["items"]
         last = next((row["id"] for row in reports if row["kind"] in REPORTS), None)
@@ -86,6 +112,7 @@ class Carrier:
             "signature": {"meaning": "performed", "reviewed": last},
         }
         self.ask(Role.INSPECTOR, "post", "inspections/", body)
+        self.inspected[number] = now
 
     def record_loading(self, trip: dict[str, Any]) -> None:
         """The load's temperature as it was put into the box."""
@@ -114,8 +141,11 @@ class Carrier:
         """Whether the gate let the trip go; a refusal is kept."""
         answer = self.ask(Role.DISPATCHER, "post", f"trips/{trip['reference']}/depart/", expect=(200, 409), tag="*")
         if answer.status_code == 409:
-            self.refusals.append((now, trip["reference"], trip["unit"]))
-        return bool(answer.status_code == 200)
+            self.refusals.append((now, trip["reference"]))
+            return False
+        self.did["left"] += 1
+        self.did["left on a release"] += bool(answer.json()["released"])
+        return True
 
     def release(self, trip: dict[str, Any]) -> bool:
         """The manager releases the trip's open holds; whether all that could be were."""
@@ -149,19 +179,8 @@ class Carrier:
             )
             if answer.status_code == 200:
                 signed.add(alarm["unit"])
+                self.did["stops signed off"] += 1
         return signed
-
-    def replay_quarantine(self) -> int:
-        """Takes up what was put aside, oldest first; returns how many became events."""
-        taken = 0
-        while True:
-            rows = self.ask(Role.INTEGRATOR, "get", "quarantine/?state=held&limit=200").json()["items"]
-            before = taken
-            for row in sorted(rows, key=lambda row: row["id"]):
-                answer = self.ask(Role.INTEGRATOR, "post", f"quarantine/{row['id']}/replay/")
-                taken += answer.json()["state"] == "replayed"
-            if taken == before:
-                return taken
 
 
 def found_carrier(slug: str, winter: Winter, *, hook: str, hours: float) -> Carrier:
@@ -179,6 +198,7 @@ def found_carrier(slug: str, winter: Winter, *, hook: str, hours: float) -> Carr
     for kind, wanted in bodies.items():
         for body in wanted:
             carrier.ask(Role.MANAGER, "post", f"{kind}/", body)
+    carrier.ask(Role.MANAGER, "patch", "policy/", {"immediate_per_hour": IMMEDIATE_PER_HOUR}, tag="*")
     routes = (("manager", "email", f"manager@{slug}.example"), ("dispatcher", "webhook", hook))
     for role, channel, address in routes:
         route = {"member": f"{slug}-{role}", "channel": channel, "address": address, "kinds": ["hold", "alarm"]}

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import time_machine
@@ -28,19 +28,26 @@ class MovedClock:
     """Stands still until it is told the time."""
 
     traveller: Any
+    now: datetime
 
     def move_to(self, at: datetime) -> None:
-        self.traveller.move_to(at)
+        """Never backwards: somebody may have slept past that time."""
+        self.now = max(self.now, at)
+        self.traveller.move_to(self.now)
         if connection.vendor == "postgresql":
             with connection.cursor() as cursor:
-                cursor.execute("SELECT set_config('warmgate_tests.now', %s, false)", [at.isoformat()])
+                cursor.execute("SELECT set_config('warmgate_tests.now', %s, false)", [self.now.isoformat()])
+
+    def sleep(self, seconds: float) -> None:
+        """What a process that sleeps sees: it is later."""
+        self.move_to(self.now + timedelta(seconds=seconds))
 
 
 @contextmanager
 def moved_clock(start: datetime) -> Iterator[MovedClock]:
     """The clock, standing at *start*; on leaving all clocks go their own way again."""
     with time_machine.travel(start, tick=False) as traveller:
-        clock = MovedClock(traveller)
+        clock = MovedClock(traveller, start)
         if connection.vendor == "postgresql":
             with connection.cursor() as cursor:
                 cursor.execute(FUNCTION)

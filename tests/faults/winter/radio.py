@@ -19,7 +19,7 @@ from fleet.simulator.weather import winter_series
 from fleet.simulator.yard import Reliability
 
 MINUTE_S, HOUR_S = 60, 3600
-TAIL_H = 6
+TAIL_H = 3
 """After the trouble the links are good for so long; then the two carriers are compared."""
 HEALS_S = 45 * 60
 """What was still held up by a gap or a delay then arrives within so long."""
@@ -51,6 +51,8 @@ class Winter:
     """Minute of arrival to event lines, as the radio brings them."""
     calm: dict[int, list[str]]
     truth: list[dict[str, Any]]
+    unit_of: dict[str, str]
+    """Event line to its unit's number."""
     ambient_c: Floats
     stream: FleetStream
     counts: dict[str, int]
@@ -93,6 +95,7 @@ def draw_winter(*, units: int, hours: int, seed: int, start: datetime) -> Winter
         rough=by_minute([(message.arrives_s, message.text) for message in rough]),
         calm=by_minute(sorted((max(said_s(text, start), message.made_s), text) for text, message in once.items())),
         truth=[record for day in lived for record in day.truth],
+        unit_of={text: stream.roster.numbers[message.unit] for text, message in once.items()},
         ambient_c=stream.yard.ambient_hourly,
         stream=stream,
         counts={
@@ -104,6 +107,7 @@ def draw_winter(*, units: int, hours: int, seed: int, start: datetime) -> Winter
             "clocks ahead, accepted": int(((stream.links.clock_s > 60) & (stream.links.clock_s <= AHEAD_S)).sum()),
             "clocks too far ahead": int((stream.links.clock_s > AHEAD_S).sum()),
             "gaps": sum(len(spells) for spells in stream.links.gaps),
+            "gaps that lost data": sum(gap.lost for spells in stream.links.gaps for gap in spells),
             "faults": sum(json.loads(text)["type"] == "unit.fault.v1" for text in once),
         },
     )

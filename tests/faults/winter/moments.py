@@ -1,0 +1,61 @@
+"""What both carriers answer about the same trip at the same moment, while both know the same of its unit.
+
+Compared are the verdict, what each check found, and the holds with their causes: at every try to leave, and of every
+live trip once an hour. Where one of the two knows an event that the other has not taken, they may differ; so they may
+while people last inspected the unit at different times, because what they mended had come to light at different times.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import datetime, timedelta
+from typing import Any
+
+from fleet.models import Role
+from tests.faults.winter.carrier import Carrier
+from tests.faults.winter.knowledge import Knowledge
+
+SETTLES = timedelta(minutes=45)
+"""So long both must have known the same: quiet alarms close after thirty minutes, holds lift after five."""
+
+
+class Moments:
+    """Counts the moments by what was answered, and keeps those at which the answers differ."""
+
+    def __init__(self, rough: Carrier, calm: Carrier, knowledge: Knowledge) -> None:
+        self.rough, self.calm, self.knowledge = rough, calm, knowledge
+        self.departures: Counter[str] = Counter()
+        self.hours: Counter[str] = Counter()
+        self.not_comparable = 0
+        self.differing: list[Any] = []
+
+    def at_departure(self, trip: dict[str, Any], now: datetime) -> None:
+        self._compare(trip, now, self.departures)
+
+    def at_hour(self, trip: dict[str, Any], now: datetime) -> None:
+        self._compare(trip, now, self.hours)
+
+    def _compare(self, trip: dict[str, Any], now: datetime, counted: Counter[str]) -> None:
+        if not self._comparable(trip["unit"], now):
+            self.not_comparable += 1
+            return
+        rough, calm = (answer_of(carrier, trip["reference"]) for carrier in (self.rough, self.calm))
+        counted[rough["verdict"]] += 1
+        if rough != calm:
+            apart = {name: (rough[name], calm[name]) for name in rough if rough[name] != calm[name]}
+            self.differing.append((now.isoformat(), trip["reference"], trip["unit"], apart))
+
+    def _comparable(self, number: str, now: datetime) -> bool:
+        agreed = self.knowledge.agreed_for(number, now)
+        inspected = self.rough.inspected.get(number), self.calm.inspected.get(number)
+        return agreed is not None and agreed >= SETTLES and inspected[0] == inspected[1]
+
+
+def answer_of(carrier: Carrier, reference: str) -> dict[str, Any]:
+    """The present answer in words that two carriers can be compared by: no row ids, no times of computing."""
+    said = carrier.ask(Role.DISPATCHER, "get", f"trips/{reference}/readiness/").json()
+    return {
+        "verdict": said["verdict"],
+        "findings": {finding["check"]: finding["outcome"] for finding in said["findings"]},
+        "holds": sorted((hold["state"], key.partition(":")[0]) for hold in said["holds"] for key in hold["causes"]),
+    }

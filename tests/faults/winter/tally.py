@@ -1,0 +1,108 @@
+"""How often each trouble came, each rule was used and each thing was compared: the row of docs/reliability.md."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+
+from django.db import connection
+
+from alarms.models import Alarm, FaultEvent, Scheme
+from fleet.models import Hold, Reading
+from tests.faults.report import Result
+from tests.faults.winter.known import Comparison
+from tests.faults.winter.life import Life
+from tests.faults.winter.messages import TOLD_WITHIN_S, Post
+
+
+class Tally:
+    """Counts of the first carrier, by name. `missing()` says which are nought."""
+
+    def __init__(self, life: Life, post: Post, comparison: Comparison) -> None:
+        self.life, self.post, self.comparison = life, post, comparison
+        self.of_events: dict[str, int] = self._of_events()
+        self.of_trips: dict[str, int] = self._of_trips()
+        self.of_work: dict[str, int] = self._of_work()
+        self.of_moments: dict[str, int] = self._of_moments()
+
+    def __str__(self) -> str:
+        parts = (self.of_events, self.of_trips, self.of_work, self.of_moments, self.comparison.compared)
+        return "\n".join([*map(said, parts), f"left out: {said(self.comparison.left_out)}"])
+
+    def missing(self) -> list[str]:
+        """What did not come at all: a winter without it does not show what becomes of it."""
+        counted = {**self.of_events, **self.of_trips, **self.of_work, **self.of_moments, **self.comparison.compared}
+        return [name for name, count in counted.items() if not count]
+
+    def _of_events(self) -> dict[str, int]:
+        rough = self.life.rough
+        alarms = Alarm.objects.for_fleet(rough.fleet).exclude(scheme=Scheme.DERIVED)
+        return {
+            **self.life.winter.counts,
+            "answered duplicate": rough.answers["duplicate"],
+            "answered late": rough.answers["late"],
+            "put into quarantine": rough.answers["quarantined"],
+            "taken up from quarantine": rough.did["taken up from quarantine"],
+            "alarm records": alarms.count(),
+            "of them flapping": alarms.filter(raise_count__gt=1).count(),
+            "stops signed off": rough.did["stops signed off"],
+        }
+
+    def _of_trips(self) -> dict[str, int]:
+        rough = self.life.rough
+        holds = Counter(Hold.objects.for_fleet(rough.fleet).values_list("state", flat=True))
+        return {
+            "trips that left": rough.did["left"],
+            "of them on a release": rough.did["left on a release"],
+            "departures refused": len(rough.refusals),
+            "trips refused": len({reference for _, reference in rough.refusals}),
+            "holds": sum(holds.values()),
+            "holds lifted": holds[Hold.State.LIFTED],
+            "holds released": holds[Hold.State.RELEASED],
+        }
+
+    def _of_work(self) -> dict[str, int]:
+        worker, messages = self.life.worker, Counter(row["kind"] for row in self.post.of(self.life.rough))
+        return {
+            "tasks run for a bell": worker.heard.total(),
+            "bells lost": worker.lost,
+            "mails": messages["mail"],
+            "webhooks": messages["webhook"],
+            "summaries": messages["summary"],
+        }
+
+    def _of_moments(self) -> dict[str, int]:
+        moments = self.life.calendar.moments
+        verdicts = moments.departures + moments.hours
+        return {
+            "departures asked of both": moments.departures.total(),
+            "hours asked of both": moments.hours.total(),
+            **{f"both said {verdict}": verdicts[verdict] for verdict in ("ready", "conditional", "blocked", "unknown")},
+        }
+
+    def result(self) -> Result:
+        """The row."""
+        rough, winter = self.life.rough, self.life.winter
+        reports = FaultEvent.objects.for_fleet(rough.fleet).exclude(scheme=Scheme.DERIVED)
+        told = list(self.post.told_after_s(rough).values())
+        left_out = Counter({kind: count for kind, count in self.comparison.left_out.items() if count})
+        return Result(
+            fault=f"{winter.trouble_s // 3600} h of a winter fleet, {connection.vendor}",
+            times=1,
+            accepted=rough.answers["accepted"] + rough.did["taken up from quarantine"],
+            stored=Reading.objects.for_fleet(rough.fleet).count() + reports.count(),
+            due=len(told),
+            delivered=sum(after_s <= TOLD_WITHIN_S for after_s in told),
+            duplicates=self.post.repeated(),
+            longest_delay_s=max([0.0, *told]),
+            note=(
+                f"{len(winter.numbers)} units; {said(self.of_events)}; {said(self.of_trips)}; {said(self.of_work)}; "
+                f"{said(self.of_moments)}, all alike; compared in the end and equal: {said(self.comparison.compared)}"
+                f" (left out: {said(left_out) or 'none'}); `due` are the refused departures, their delay by the moved "
+                "clock"
+            ),
+        )
+
+
+def said(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{count:,} {name}" for name, count in counts.items())
