@@ -1,8 +1,9 @@
 """What both carriers answer about the same trip at the same moment, while both know the same of its unit.
 
-Compared are the verdict, what each check found, and the holds with their causes: at every try to leave, and of every
-live trip once an hour. Where one of the two knows an event that the other has not taken, they may differ; so they may
-while people last inspected the unit at different times, because what they mended had come to light at different times.
+Compared are the verdict, what each check found, the holds with their causes, and whether somebody was told: at every
+try to leave, and of every live trip once an hour. Where one of the two knows an event that the other has not taken,
+they may differ; so they may while people last inspected the unit at different times, because what they mended had come
+to light at different times.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections import Counter
 from datetime import datetime, timedelta
 from typing import Any
 
+from alarms.models import NoticeSubject
 from fleet.models import Role
 from tests.faults.winter.carrier import Carrier
 from tests.faults.winter.knowledge import Knowledge
@@ -52,10 +54,15 @@ class Moments:
 
 
 def answer_of(carrier: Carrier, reference: str) -> dict[str, Any]:
-    """The present answer in words that two carriers can be compared by: no row ids, no times of computing."""
+    """The present answer in words that two carriers can be compared by: no row ids, no times of computing.
+
+    `told`: of each notice that stands because of the trip, whether somebody has been told.
+    """
     said = carrier.ask(Role.DISPATCHER, "get", f"trips/{reference}/readiness/").json()
+    standing = NoticeSubject.objects.for_fleet(carrier.fleet).filter(hold__trip__reference=reference, ended_at=None)
     return {
         "verdict": said["verdict"],
         "findings": {finding["check"]: finding["outcome"] for finding in said["findings"]},
         "holds": sorted((hold["state"], key.partition(":")[0]) for hold in said["holds"] for key in hold["causes"]),
+        "told": sorted(at is not None for at in standing.values_list("told_at", flat=True)),
     }

@@ -77,6 +77,7 @@ class Tally:
         return {
             "departures asked of both": moments.departures.total(),
             "hours asked of both": moments.hours.total(),
+            "not asked, because they knew different things": moments.not_comparable,
             **{f"both said {verdict}": verdicts[verdict] for verdict in ("ready", "conditional", "blocked", "unknown")},
         }
 
