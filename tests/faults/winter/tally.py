@@ -12,7 +12,7 @@ from fleet.models import Hold, Reading
 from tests.faults.report import Result
 from tests.faults.winter.known import Comparison
 from tests.faults.winter.life import Life
-from tests.faults.winter.messages import TOLD_WITHIN_S, Post
+from tests.faults.winter.messages import Post
 
 
 class Tally:
@@ -85,7 +85,7 @@ class Tally:
         """The row."""
         rough, winter = self.life.rough, self.life.winter
         reports = FaultEvent.objects.for_fleet(rough.fleet).exclude(scheme=Scheme.DERIVED)
-        told = list(self.post.told_after_s(rough).values())
+        told = list(self.post.told(rough).values())
         left_out = Counter({kind: count for kind, count in self.comparison.left_out.items() if count})
         return Result(
             fault=f"{winter.trouble_s // 3600} h of a winter fleet, {connection.vendor}",
@@ -93,9 +93,9 @@ class Tally:
             accepted=rough.answers["accepted"] + rough.did["taken up from quarantine"],
             stored=Reading.objects.for_fleet(rough.fleet).count() + reports.count(),
             due=len(told),
-            delivered=sum(after_s <= TOLD_WITHIN_S for after_s in told),
+            delivered=sum(one.in_time for one in told),
             duplicates=self.post.repeated(),
-            longest_delay_s=max([0.0, *told]),
+            longest_delay_s=max(one.after_s for one in told),
             note=(
                 f"{len(winter.numbers)} units; {said(self.of_events)}; {said(self.of_trips)}; {said(self.of_work)}; "
                 f"{said(self.of_moments)}, all alike; compared in the end and equal: {said(self.comparison.compared)}"
