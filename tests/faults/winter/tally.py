@@ -82,11 +82,11 @@ class Tally:
         }
 
     def result(self) -> Result:
-        """The row."""
+        """The row; what the page says below it is what `str()` says."""
         rough, winter = self.life.rough, self.life.winter
         reports = FaultEvent.objects.for_fleet(rough.fleet).exclude(scheme=Scheme.DERIVED)
         told = list(self.post.told(rough).values())
-        left_out = Counter({kind: count for kind, count in self.comparison.left_out.items() if count})
+        moments, events = self.life.calendar.moments, self.of_events
         return Result(
             fault=f"{winter.trouble_s // 3600} h of a winter fleet, {connection.vendor}",
             times=1,
@@ -97,10 +97,10 @@ class Tally:
             duplicates=self.post.repeated(),
             longest_delay_s=max(one.after_s for one in told),
             note=(
-                f"{len(winter.numbers)} units; {said(self.of_events)}; {said(self.of_trips)}; {said(self.of_work)}; "
-                f"{said(self.of_moments)}, all alike; compared in the end and equal: {said(self.comparison.compared)}"
-                f" (left out: {said(left_out) or 'none'}); `due` are the refused departures, their delay by the moved "
-                "clock"
+                f"{len(winter.numbers)} units, {events['events']:,} events sent {events['sent']:,} times, "
+                f"{self.of_trips['holds']} holds; {moments.departures.total() + moments.hours.total()} answers on the "
+                f"way and {self.comparison.compared.total():,} rows in the end equal those of the same events in "
+                "order; due: refused departures; delays by the moved clock"
             ),
         )
 
