@@ -31,7 +31,7 @@ from tests.faults.winter.tally import Tally
 
 pytestmark = pytest.mark.django_db(transaction=True)
 START = datetime(2026, 12, 14, tzinfo=UTC)
-LONG = {"units": 8, "hours": 72, "seed": 7}
+LONG = {"units": 4, "hours": 72, "seed": 10}
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from tests.faults.winter.knowledge import Knowledge
 from tests.faults.winter.moments import Moments
 from tests.faults.winter.radio import MINUTE_S, Winter
 
-PLANNED_BEFORE_MIN = 14 * 60
+PLANNED_BEFORE_MIN = 8 * 60
 LOADED_BEFORE_MIN = 4
 RETRY_MIN = 20
 GIVE_UP_MIN = 140

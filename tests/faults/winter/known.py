@@ -13,7 +13,7 @@ from fleet.models import Hold, Reading, Source, Trip, Unit, UnitState
 from fleet.trips.due import LIVE
 from tests.faults.winter.carrier import Carrier
 from tests.faults.winter.closings import closings_of, records_of
-from tests.faults.winter.moments import answer_of
+from tests.faults.winter.moments import answer_of, own_alarms_of
 
 FACTS = ("fleet.first_off", "fleet.last_on", "fleet.first_engine_hours")
 MOST_SHOWN = 5
@@ -69,6 +69,16 @@ def answers(carrier: Carrier) -> Known:
     return {reference: answer_of(carrier, reference) for reference in sorted(live)}
 
 
+def own_alarms(carrier: Carrier) -> Known:
+    """Live trip to the open alarms of our own rules about its unit."""
+    live = Trip.objects.for_fleet(carrier.fleet).filter(state__in=LIVE).select_related("assigned_unit", "planned_unit")
+    return {
+        trip.reference: own_alarms_of(carrier, unit.number)
+        for trip in live
+        if (unit := trip.assigned_unit or trip.planned_unit) is not None
+    }
+
+
 def standing_notices(carrier: Carrier) -> Known:
     """(unit, hold or alarm) that somebody must know of to whether it has been told."""
     rows = NoticeSubject.objects.for_fleet(carrier.fleet).filter(ended_at__isnull=True)
@@ -94,13 +104,16 @@ KINDS = {
 def compare(one: Carrier, other: Carrier, *, parted: Collection[str] = ()) -> Comparison:
     """Everything of both, kind by kind.
 
-    Left out are trips that left at one carrier only (*parted*), and faults of which one carrier closed a record at
-    another moment than the other: what closed a record is never replayed away.
+    Left out are trips that left at one carrier only (*parted*); faults of which one carrier closed a record at another
+    moment than the other, since what closed a record is never replayed away; and answers about units of which our own
+    rules, which depend on what was known when they looked, raised other alarms.
     """
     found = Comparison()
     closings = [closings_of(carrier) for carrier in (one, other)]
     elsewhere = {key for key in closings[0] | closings[1] if closings[0].get(key) != closings[1].get(key)}
-    leave_out: dict[str, Collection[Any]] = {"trips": parted, "answers": parted, "alarms": elsewhere}
+    own = [own_alarms(carrier) for carrier in (one, other)]
+    judged = {trip for trip in own[0] | own[1] if own[0].get(trip) != own[1].get(trip)}
+    leave_out: dict[str, Collection[Any]] = {"trips": parted, "answers": judged.union(parted), "alarms": elsewhere}
     for kind, read in KINDS.items():
         a, b = read(one), read(other)
         left_out = ({*a, *b}).intersection(leave_out.get(kind, ()))

@@ -3,7 +3,7 @@
 Compared are the verdict, what each check found, the holds with their causes, and whether somebody was told: at every
 try to leave, and of every live trip once an hour. Where one of the two knows an event that the other has not taken,
 they may differ; so they may while people last inspected the unit at different times, because what they mended had come
-to light at different times.
+to light at different times, and while alarms of our own rules differ, which depend on what was known when they looked.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections import Counter
 from datetime import datetime, timedelta
 from typing import Any
 
-from alarms.models import NoticeSubject
+from alarms.models import Alarm, NoticeSubject, Scheme
 from fleet.models import Role
 from tests.faults.winter.carrier import Carrier
 from tests.faults.winter.knowledge import Knowledge
@@ -25,9 +25,10 @@ class Moments:
     """Counts the moments by what was answered, and keeps those at which the answers differ."""
 
     def __init__(self, rough: Carrier, calm: Carrier, knowledge: Knowledge) -> None:
-        self.rough, self.calm, self.knowledge = rough, calm, knowledge
+        self.both, self.knowledge = (rough, calm), knowledge
         self.departures: Counter[str] = Counter()
         self.hours: Counter[str] = Counter()
+        self.held = 0
         self.not_comparable = 0
         self.differing: list[Any] = []
 
@@ -41,16 +42,25 @@ class Moments:
         if not self._comparable(trip["unit"], now):
             self.not_comparable += 1
             return
-        rough, calm = (answer_of(carrier, trip["reference"]) for carrier in (self.rough, self.calm))
+        rough, calm = (answer_of(carrier, trip["reference"]) for carrier in self.both)
         counted[rough["verdict"]] += 1
+        self.held += bool(rough["holds"])
         if rough != calm:
             apart = {name: (rough[name], calm[name]) for name in rough if rough[name] != calm[name]}
             self.differing.append((now.isoformat(), trip["reference"], trip["unit"], apart))
 
     def _comparable(self, number: str, now: datetime) -> bool:
         agreed = self.knowledge.agreed_for(number, now)
-        inspected = self.rough.inspected.get(number), self.calm.inspected.get(number)
-        return agreed is not None and agreed >= SETTLES and inspected[0] == inspected[1]
+        if agreed is None or agreed < SETTLES:
+            return False
+        rough, calm = ((carrier.inspected.get(number), own_alarms_of(carrier, number)) for carrier in self.both)
+        return rough == calm
+
+
+def own_alarms_of(carrier: Carrier, number: str) -> list[str]:
+    """Codes of the unit's open alarms of our own rules."""
+    rows = Alarm.objects.for_fleet(carrier.fleet).filter(unit__number=number, scheme=Scheme.DERIVED, open_rank=1)
+    return sorted(rows.values_list("code", flat=True))
 
 
 def answer_of(carrier: Carrier, reference: str) -> dict[str, Any]:

@@ -76,7 +76,7 @@ def draw_winter(*, units: int, hours: int, seed: int, start: datetime) -> Winter
         prefix="WF",
         weather_c=winter_series(hours=days * 24, rng=np.random.default_rng(seed), mean_c=-19.0),
         quality=ROUGH,
-        reliability=Reliability(failures_per_h=1 / 120, help_median_h=3.0),
+        reliability=Reliability(failures_per_h=1 / 60, help_median_h=3.0),
         troubles=Troubles(per_unit_day=0.5, flapping_share=0.4, most_turns=8),
         mishaps=Mishaps(drains_per_unit_day=0.02),
     )

@@ -14,6 +14,8 @@ from tests.faults.winter.known import Comparison
 from tests.faults.winter.life import Life
 from tests.faults.winter.messages import Post
 
+ON_THE_WAY = ("open holds", "standing notices")
+
 
 class Tally:
     """Counts of the first carrier, by name. `missing()` says which are nought."""
@@ -27,11 +29,17 @@ class Tally:
 
     def __str__(self) -> str:
         parts = (self.of_events, self.of_trips, self.of_work, self.of_moments, self.comparison.compared)
-        return "\n".join([*map(said, parts), f"left out: {said(self.comparison.left_out)}"])
+        found = [f"{kind}: {row}" for kind, rows in self.comparison.differing.items() for row in rows]
+        moments = [f"on the way: {moment}" for moment in self.life.calendar.moments.differing]
+        return "\n".join([*map(said, parts), f"left out: {said(self.comparison.left_out)}", *found, *moments])
 
     def missing(self) -> list[str]:
-        """What did not come at all: a winter without it does not show what becomes of it."""
-        counted = {**self.of_events, **self.of_trips, **self.of_work, **self.of_moments, **self.comparison.compared}
+        """What did not come at all: a winter without it does not show what becomes of it.
+
+        Nothing needs to be held in the very end: holds and their notices are compared at moments on the way as well.
+        """
+        in_the_end = {kind: rows for kind, rows in self.comparison.compared.items() if kind not in ON_THE_WAY}
+        counted = {**self.of_events, **self.of_trips, **self.of_work, **self.of_moments, **in_the_end}
         return [name for name, count in counted.items() if not count]
 
     def _of_events(self) -> dict[str, int]:
@@ -78,7 +86,9 @@ class Tally:
             "departures asked of both": moments.departures.total(),
             "hours asked of both": moments.hours.total(),
             "not asked, because they knew different things": moments.not_comparable,
-            **{f"both said {verdict}": verdicts[verdict] for verdict in ("ready", "conditional", "blocked", "unknown")},
+            "let both pass": verdicts["ready"] + verdicts["conditional"],
+            "stopped both": verdicts["blocked"] + verdicts["unknown"],
+            "of them with a hold": moments.held,
         }
 
     def result(self) -> Result:
