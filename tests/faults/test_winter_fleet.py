@@ -47,7 +47,9 @@ def receivers(tmp_path: Path, settings: Settings) -> Iterator[KeepingReceivers]:
 def test_six_hours_of_six_units_lose_nothing(receivers: KeepingReceivers) -> None:
     tally = live_through(draw_winter(units=6, hours=6, seed=11, start=START), receivers)
     assert tally.of_events["answered duplicate"]
-    assert tally.of_trips["departures refused"]
+    assert tally.of_events["answered late"]
+    assert tally.of_trips["holds"]
+    assert tally.of_moments["hours asked of both"]
 
 
 def test_seventy_two_hours_of_a_fleet_lose_nothing(receivers: KeepingReceivers) -> None:
