@@ -100,7 +100,7 @@ class Tally:
         return Result(
             fault=f"{winter.trouble_s // 3600} h of a winter fleet, {connection.vendor}",
             times=1,
-            accepted=rough.answers["accepted"] + rough.did["taken up from quarantine"],
+            accepted=len(self.life.knowledge.taken["rough"]),
             stored=Reading.objects.for_fleet(rough.fleet).count() + reports.count(),
             due=len(told),
             delivered=sum(one.in_time for one in told),
