@@ -82,7 +82,7 @@ def usual_again(askers: Askers, usual: Latency) -> float | None:
 def test_a_flood_of_events_is_refused_and_questions_are_answered(
     often: Callable[[int, int], int], stage: Stage
 ) -> None:
-    seconds = often(3, 60)
+    seconds = often(2, 60)
     asking, *flooding = stage.scene("flood", fleets=1 + FLEETS, units=UNITS).fleets
     trips, load = known_trips(stage, asking), Load(stage, Scene(flooding))
     with Askers(stage.service.web_port, asking["dispatcher"], trips) as askers:
