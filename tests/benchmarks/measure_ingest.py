@@ -60,7 +60,7 @@ def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
     for turn in range(rounds):
         rates.raw.append(by_psycopg(ground, yard, turn))
         rates.http.append(over_http(ground, yard))
-        rates.with_units.append(over_http(ground, yard, batches=BATCHES // 4, ambient_c={"value": 14, "unit": "degF"}))
+        rates.with_units.append(over_http(ground, yard, batches=BATCHES // 12, ambient_c={"value": 14, "unit": "degF"}))
         rates.plain.append(by_serializer(ground, yard, turn))
     return rates
 
