@@ -6,7 +6,6 @@ import json
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -24,6 +23,7 @@ FLEETS, UNITS, ROUNDS = 4, 10, 10
 """Senders, units of each, readings of each unit in a batch: a hundred events."""
 TRIPS = 8
 TIMES_TOO_MUCH = 10
+CALM_S, FLOOD_S = 10, 60
 SENDING, FLOODING = 4, 64
 """Connections: of senders that wait for their answers, and of the flood."""
 SLOWER = 5
@@ -78,22 +78,18 @@ def usual_again(askers: Askers, usual: Latency) -> float | None:
 
 
 @pytest.mark.alone
-@pytest.mark.short
-def test_a_flood_of_events_is_refused_and_questions_are_answered(
-    often: Callable[[int, int], int], stage: Stage
-) -> None:
-    seconds = often(2, 60)
+def test_a_flood_of_events_is_refused_and_questions_are_answered(stage: Stage) -> None:
     asking, *flooding = stage.scene("flood", fleets=1 + FLEETS, units=UNITS).fleets
     trips, load = known_trips(stage, asking), Load(stage, Scene(flooding))
     with Askers(stage.service.web_port, asking["dispatcher"], trips) as askers:
         time.sleep(1)  # connections, and everything read once
         askers.asked.clear()
-        usual = Latency.of(askers.during(lambda: time.sleep(min(seconds, 10))))
-        calm = load.run(SENDING, seconds=min(seconds, 10))
+        usual = Latency.of(askers.during(lambda: time.sleep(CALM_S)))
+        calm = load.run(SENDING, seconds=CALM_S)
         rate = len(calm["taken"]) / calm["seconds"]
         flood: dict[str, Any] = {}
         meanwhile = Latency.of(askers.during(
-            lambda: flood.update(load.run(FLOODING, seconds=seconds, rate=rate * TIMES_TOO_MUCH))
+            lambda: flood.update(load.run(FLOODING, seconds=FLOOD_S, rate=rate * TIMES_TOO_MUCH))
         ))  # fmt: skip
         back_s = usual_again(askers, usual)
     stored_by_then, taken_by_then = stage.stored(load.scene), sum(load.taken.values())
@@ -101,7 +97,7 @@ def test_a_flood_of_events_is_refused_and_questions_are_answered(
     load.run(SENDING, numbers=kept)
     accepted, stored = sum(load.taken.values()), stage.stored(load.scene)
     Result(
-        f"ten times the events it can store, {seconds} s", 1, accepted, stored,
+        f"ten times the events it can store, {FLOOD_S} s", 1, accepted, stored,
         note=f"{rate:.0f} batches/s of 100 can be stored, {flood['offered'] / flood['seconds']:.0f}/s came: "
         f"{len(flood['refused'])} refused, {len(flood['taken'])} taken; readiness took {meanwhile}, else {usual}; "
         f"usual again after {back_s if back_s is None else round(back_s)} s; {len(kept)} of the refused sent again",

@@ -1,7 +1,7 @@
 """Seventy-two hours of a winter fleet over bad links end in the state of the same events in order and once.
 
 uv run pytest -n 0 tests/faults/test_winter_fleet.py            both lengths, on the database of the settings
-uv run pytest -n 0 -m short tests/faults/test_winter_fleet.py   six hours and six units: the part that CI runs
+uv run pytest -m short tests/faults/test_winter_fleet.py        six hours and six units: the part that CI runs
 
 WINTER_SEED, WINTER_UNITS and WINTER_HOURS make another winter of the long one; only the winter of the three defaults
 must contain everything and leaves a row for docs/reliability.md.
