@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from alarms.models import Alarm, NoticeSubject, Scheme
-from fleet.models import Role
+from fleet.models import Hold, Phase, Role
 from tests.faults.winter.carrier import Carrier
 from tests.faults.winter.knowledge import Knowledge
 
@@ -73,6 +73,15 @@ def answer_of(carrier: Carrier, reference: str) -> dict[str, Any]:
     return {
         "verdict": said["verdict"],
         "findings": {finding["check"]: finding["outcome"] for finding in said["findings"]},
-        "holds": sorted((hold["state"], key.partition(":")[0]) for hold in said["holds"] for key in hold["causes"]),
+        "holds": sorted((hold["state"], key.partition(":")[0]) for hold in holds_of(said) for key in hold["causes"]),
         "told": sorted(at is not None for at in standing.values_list("told_at", flat=True)),
     }
+
+
+def holds_of(said: dict[str, Any]) -> list[dict[str, Any]]:
+    """The answer's holds that still decide something.
+
+    Of a trip that has left a released hold is only the record of what a person decided before, by what was known then;
+    it was compared at the gate if both knew the same there.
+    """
+    return [hold for hold in said["holds"] if hold["state"] == Hold.State.OPEN or said["phase"] == Phase.PLANNED]
