@@ -15,11 +15,6 @@ from fleet.registry import Registry
 
 logger = logging.getLogger(__name__)
 
-YOUNG_OBJECTS = 50_000
-"""The garbage collector looks for cycles after so many objects more than were given up, instead of Python's 700. An
-answer about a thousand units makes a hundred thousand that all go with it; looking through them 140 times took a fifth
-of its time. A request leaves a few hundred in cycles, so little waits for the collector."""
-
 
 @dataclass(frozen=True, slots=True)
 class Warmer:
@@ -43,4 +38,3 @@ def warm_up_process() -> None:
     # an answer about a thousand units for tenths of a second.
     gc.collect()
     gc.freeze()
-    gc.set_threshold(YOUNG_OBJECTS)

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
+from fleet.collector import collector_waits
 from fleet.errors import FieldError, InvalidInput
 from fleet.models import Fleet, Trip
 from fleet.models.readiness import Verdict
@@ -31,6 +32,7 @@ def rank_key(answer: Answer) -> tuple[int, int, int, float, str]:
     return (ORDER.index(answer.verdict), -round(score), open_count, -score, answer.facts.unit.number)
 
 
+@collector_waits()
 def candidates(fleet: Fleet, reference: str, *, numbers: Collection[str] | None, now: datetime) -> list[dict[str, Any]]:
     """Units with verdict, score and what blocks them; `unknown` and `blocked` never above the others.
 
