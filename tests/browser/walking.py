@@ -39,7 +39,10 @@ def answer_all(page: Page, outcome: str = "sound", *, skip: frozenset[str] = fro
 
 
 def kept_by_worker(page: Page) -> None:
+    """Waits until the page that walks a sheet is kept, and nothing more is on its way that could replace it."""
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_load_state("networkidle")
+    page.wait_for_timeout(500)  # a worker's own work shows in no page
     page.wait_for_function("caches.match('/inspections/walk/').then(Boolean)")
 
 
