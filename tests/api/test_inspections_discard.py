@@ -7,21 +7,10 @@ import pytest
 from fleet.models import AuditEntry, Role, UnitState
 from inspections.models import Inspection, Observation, Photo
 from inspections.models.photos import photo_storage
-from tests import factories
 from tests.api.test_inspections_filing import URL, filing
 from tests.api.test_inspections_records import picture, upload
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-@pytest.fixture
-def unit(tarn):
-    return factories.make_unit(tarn)
-
-
-@pytest.fixture
-def inspector(client_of, tarn):
-    return client_of(tarn, Role.INSPECTOR)
 
 
 @pytest.fixture

@@ -17,16 +17,6 @@ pytestmark = pytest.mark.django_db
 URL = "/api/v1/inspections/"
 
 
-@pytest.fixture
-def unit(tarn):
-    return factories.make_unit(tarn)
-
-
-@pytest.fixture
-def inspector(client_of, tarn):
-    return client_of(tarn, Role.INSPECTOR)
-
-
 def items(sheet: str = "pre-trip") -> list[dict[str, Any]]:
     document = next(one for one in built_in_documents() if one["key"] == sheet)
     return [item for group in document["groups"] for item in group["items"]]

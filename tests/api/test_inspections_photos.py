@@ -21,16 +21,6 @@ pytestmark = pytest.mark.django_db
 PHOTOS = "/api/v1/photos/"
 
 
-@pytest.fixture
-def unit(tarn):
-    return factories.make_unit(tarn)
-
-
-@pytest.fixture
-def inspector(client_of, tarn):
-    return client_of(tarn, Role.INSPECTOR)
-
-
 def picture(form: str = "JPEG", *, size: tuple[int, int] = (64, 48), mode: str = "RGB", **kwargs) -> bytes:
     out = BytesIO()
     Image.new(mode, size, 128 if mode == "L" else None).save(out, form, **kwargs)

@@ -27,11 +27,6 @@ def unit(tarn):
 
 
 @pytest.fixture
-def inspector(client_of, tarn):
-    return client_of(tarn, Role.INSPECTOR)
-
-
-@pytest.fixture
 def manager(client_of, tarn):
     return client_of(tarn, Role.MANAGER)
 

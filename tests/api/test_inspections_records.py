@@ -23,16 +23,6 @@ from tests.api.test_inspections_photos import content_of, picture, upload
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def unit(tarn):
-    return factories.make_unit(tarn)
-
-
-@pytest.fixture
-def inspector(client_of, tarn):
-    return client_of(tarn, Role.INSPECTOR)
-
-
 # --- print --------------------------------------------------------------------------------------------------------
 
 
