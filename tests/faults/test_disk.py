@@ -18,11 +18,10 @@ from tests.faults.receivers import Receivers
 from tests.faults.report import Result
 from tests.faults.sender import blocking
 from tests.faults.stage import Scene, longest, now_s
-from tests.faults.yard import Yard
+from tests.faults.yard import STORAGE_FULL, Yard
 
 UNITS, BLOCKED = 4, 2
 MIB = 8
-FULL = {f"{what}: 507 storage-full, again in 60 s" for what in ("readings", "inspections", "photos")}
 LEASE_S = 60
 """A message that was claimed when there was room for the claim and none for its result is due again after this."""
 
@@ -111,7 +110,7 @@ def test_on_a_full_disk_it_refuses_by_name_and_goes_on_reading(small: Place) -> 
     small.yard.fill_with_readings()
     assert not small.yard.inspect()
     assert not small.yard.photograph()
-    assert set(small.yard.refused) == FULL
+    assert set(small.yard.refused) == STORAGE_FULL
     refused = small.yard.refused.total()
     small.assert_reads()
     small.assert_whole()
@@ -129,7 +128,7 @@ def test_readings_and_photos_fill_it_themselves_and_leave_no_halves(small: Place
     small.yard.fill_with_readings()
     assert not small.yard.inspect()
     small.yard.fill_with_photos()
-    assert set(small.yard.refused) == FULL
+    assert set(small.yard.refused) == STORAGE_FULL
     small.assert_reads()
     small.assert_whole()
     photos = small.yard.taken["photos"]

@@ -14,11 +14,10 @@ from tests.faults.processes import Service, wait_for
 from tests.faults.receivers import Receivers
 from tests.faults.report import Result
 from tests.faults.stage import Stage, now_s
-from tests.faults.yard import Yard
+from tests.faults.yard import STORAGE_FULL, Yard
 
 MIB = 256
 UNITS = 4
-TABLES_FULL = {f"{what}: 507 storage-full, again in 60 s" for what in ("readings", "inspections", "photos")}
 SEGMENTS = 40
 """More segments of its log than it keeps ready."""
 
@@ -91,7 +90,7 @@ def test_postgresql_on_a_full_disk_refuses_then_stops_and_keeps_what_was_taken(s
     small.yard.fill_with_readings()
     small.yard.fill_with_inspections()
     small.yard.fill_with_photos()
-    assert set(small.yard.refused) == TABLES_FULL
+    assert set(small.yard.refused) == STORAGE_FULL
     refused = small.yard.refused.total()
     assert set(small.yard.reads().values()) == {200}
     small.assert_whole()

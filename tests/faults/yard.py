@@ -18,6 +18,8 @@ from fleet.embedded.receivers import HOST
 from inspections.builtin import built_in_documents
 from tests.faults.sender import Event, plain
 
+STORAGE_FULL = {f"{what}: 507 storage-full, again in 60 s" for what in ("readings", "inspections", "photos")}
+"""What a yard says of the answers when there is no room for what it brings."""
 SIZES = (500, 50, 5, 1)
 """Readings of a batch: the smaller ones take up what the larger ones left."""
 MOST = 500
