@@ -1,6 +1,6 @@
 """Whether the heater is strong enough: heat it can give against heat the shell loses, hour by hour."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,8 +14,7 @@ PESSIMISTIC = 0.10
 SPAN_H = 12
 
 
-@dataclass(frozen=True, slots=True)
-class Capacity:
+class Capacity(NamedTuple):
     """Heat available over heat needed; None where no heat is needed.
 
     ratio and worst_h: at the worst hour; ratio_12h: on the worst mean of 12 hours; pessimistic and pessimistic_12h:

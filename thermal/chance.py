@@ -4,8 +4,7 @@ Cold, hot and weather are sampled over the fixed worlds; when the heater fails, 
 and what the burner really takes are integrated in closed form inside each world.
 """
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -31,8 +30,7 @@ CLEAR_SPREADS = 2.0
 SMALLEST_SPREAD_K = 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class Causes:
+class Causes(NamedTuple):
     """Points lost to each cause; they add up to 100 minus the score."""
 
     cold: float
@@ -41,8 +39,7 @@ class Causes:
     breakdown: float
 
 
-@dataclass(frozen=True, slots=True)
-class Score:
+class Score(NamedTuple):
     """Chance in a hundred that no part of the load passes its limits; `se` is the numerical standard error in points.
 
     `coldest_edge_p10_c` is the lowest edge temperature that nine of ten worlds stay above while the heater works;
@@ -144,10 +141,7 @@ def _scores(lost: Array, *, se: Array, count: int, coldest: Array) -> list[Score
     whole = _sum_of(positive)
     parts = 100 * np.where(whole > 0, positive * total / np.where(whole > 0, whole, 1.0), positive)
     numbers = zip((100 * (1 - total)).tolist(), se.tolist(), parts.T.tolist(), coldest.tolist(), strict=True)
-    return [
-        Score(score=score, se=error, causes=Causes(*causes), worlds=count, coldest_edge_p10_c=edge_c)
-        for score, error, causes, edge_c in numbers
-    ]
+    return [Score(score, error, Causes(*causes), count, edge_c) for score, error, causes, edge_c in numbers]
 
 
 def _sum_of(parts: Array) -> Array:

@@ -1,9 +1,9 @@
 """Fuel: what each leg between fills needs, how long the tank lasts, and what running dry would cost."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import hypot
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +22,7 @@ SMALLEST_SPREAD_L = 1e-6
 RESTART_H = 3.0
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
+class Leg(NamedTuple):
     """A part of the trip between fills: hours, litres needed, litres at hand, chance to end it above the reserve."""
 
     start_h: float

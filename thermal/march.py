@@ -17,7 +17,7 @@ class Course:
     """What a march needs; s steps, k kinds, w columns.
 
     kind: kind of each step; matrix (k, 4, 3, w): stores after a step from those before, and in the fourth row the
-    heat that the stores ask for [W]; gain (k, 3, w) [K/W]; drift (3, s, w) [K]; wanted (s, w): heat asked for by set
+    heat that the stores ask for [W]; gain (k, 3, w) [K/W]; drift (s, 3, w) [K]; wanted (s, w): heat asked for by set
     point and weather [W]; low, high (s times (w,)): limits of the heat [W]; cooling: for the steps in which a heater
     is switched off, the share of its last heat that its coolant still gives.
     """
@@ -33,16 +33,17 @@ class Course:
 
 
 def march_many(course: Course, start: Array, *, unheated: bool) -> tuple[Array, Array]:
-    """Return stores (s + 1, 3, r, w) and heat (s, w); r is 2 when the path without heat is marched too, else 1."""
+    """Return stores (s + 1, r, 3, w) and heat (s, w); r is 2 when the path without heat is marched too, else 1."""
     dtype, width = course.drift.dtype, start.shape[1]
     both = 2 if unheated else 1
-    x: Array = np.empty((len(course.kind) + 1, 3, both, width), dtype=dtype)
+    x: Array = np.empty((len(course.kind) + 1, both, 3, width), dtype=dtype)
     heat: Array = np.empty((len(course.kind), width), dtype=dtype)
-    x[0] = start[:, None]
-    y: Array = np.empty((4, both, width), dtype=dtype)
-    store, control = y[:3], y[3, 0]
+    x[0] = start
+    y: Array = np.empty((both, 4, width), dtype=dtype)
+    store, control = y[:, :3], y[0, 3]
+    warmed: Array = np.empty((3, width), dtype=dtype)
     for s, kind in enumerate(course.kind):
-        np.einsum("ijw,jrw->irw", course.matrix[kind], x[s], out=y)
+        np.einsum("ijw,rjw->riw", course.matrix[kind], x[s], out=y)
         q = heat[s]
         if s in course.cooling:
             np.multiply(heat[s - 1], course.cooling[s], out=q)
@@ -51,15 +52,15 @@ def march_many(course: Course, start: Array, *, unheated: bool) -> tuple[Array, 
             np.maximum(q, course.low[s], out=q)
             np.minimum(q, course.high[s], out=q)
         after = x[s + 1]
-        np.add(store, course.drift[:, s, None], out=after)
-        after[:, 0] += course.gain[kind] * q
+        np.add(store, course.drift[s], out=after)
+        after[0] += np.multiply(course.gain[kind], q, out=warmed)
     return x, heat
 
 
 def march_one(course: Course, start: Array) -> tuple[Array, Array]:
-    """Return stores (s + 1, 3, 1, 1) and heat (s, 1) of a single column, the same numbers as `march_many` gives."""
+    """Return stores (s + 1, 1, 3, 1) and heat (s, 1) of a single column, the same numbers as `march_many` gives."""
     matrix, gain = course.matrix[..., 0].tolist(), course.gain[..., 0].tolist()
-    drift, wanted = course.drift[..., 0].T.tolist(), course.wanted[:, 0].tolist()
+    drift, wanted = course.drift[..., 0].tolist(), course.wanted[:, 0].tolist()
     low, high = [float(v[0]) for v in course.low], [float(v[0]) for v in course.high]
     cooling = {s: float(share[0]) for s, share in course.cooling.items()}
     lining, edge, core = start[:, 0].tolist()
@@ -79,4 +80,4 @@ def march_one(course: Course, start: Array) -> tuple[Array, Array]:
         )
         path.append((lining, edge, core))
         heat.append(q)
-    return np.array(path)[:, :, None, None], np.array(heat)[:, None]
+    return np.array(path)[:, None, :, None], np.array(heat)[:, None]

@@ -5,7 +5,8 @@ because the moment it is dry is a node of its own grid.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,8 +28,7 @@ Extremes = tuple[float, float, float] | tuple[None, None, None]
 EMPTY: Extremes = (None, None, None)
 
 
-@dataclass(frozen=True, slots=True)
-class Outlook:
+class Outlook(NamedTuple):
     """What the plan says of one unit without uncertainty; fields as in `thermal.nominal.Nominal`.
 
     coldest_edge_c at coldest_edge_h, warmest_c of edge or core [degC, h], None for an empty box; fuel_out_h when the

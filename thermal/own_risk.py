@@ -7,6 +7,7 @@ scored together, although no two of them have run for the same number of hours.
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from thermal.errors import OutOfRange
 from thermal.params import Risk
 from thermal.ranges import Array
 
-__all__ = ["OwnRisk", "own_risks", "shared_risk"]
+__all__ = ["OwnRisk", "own_risks", "shared_risk", "trips_part"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,9 @@ class OwnRisk:
 
 DEFAULTS: dict[str, Any] = {f.name: field_of(f"risk.{f.name}").default for f in fields(OwnRisk)}
 
+trips_part = attrgetter(*(f.name for f in fields(Risk) if f.name not in DEFAULTS))
+"""The rest of a risk as plain values: equal for units that can share a plan, and quicker to compare than a risk."""
+
 
 @lru_cache(maxsize=4096)
 def shared_risk(risk: Risk) -> Risk:
@@ -49,7 +53,7 @@ def shared_risk(risk: Risk) -> Risk:
 
 def own_risks(risks: Sequence[Risk]) -> OwnRisk:
     """Return what is each unit's own; all `risks` must share the rest."""
-    first = shared_risk(risks[0])
-    if any(shared_risk(risk) != first for risk in risks[1:]):
+    first = trips_part(risks[0])
+    if any(trips_part(risk) != first for risk in risks[1:]):
         raise OutOfRange("risk: units of one trip share all but their own values", field="risk", value=len(risks))
     return OwnRisk(*(np.array([getattr(risk, name) for risk in risks], dtype=np.float64) for name in DEFAULTS))

@@ -151,11 +151,11 @@ def propagate(
         Whether the path without heat is marched too; without it, `Paths.unheated` is empty.
     """
     grid, steps = model.grid, _cast(model.steps, dtype)
-    ambient = ambient.astype(dtype)
-    drift = steps.ambient[:, grid.kind] * ambient
+    ambient, set_c = ambient.astype(dtype, copy=False), set_c.astype(dtype, copy=False)
+    drift = steps.ambient.transpose(1, 0, 2)[grid.kind]
+    drift *= ambient[:, None]
     if model.net.heat_core.any():
-        drift += steps.own[:, grid.kind]
-    set_c = set_c.astype(dtype)
+        drift += steps.own.transpose(1, 0, 2)[grid.kind]
     _refill_air(model, steps, drift=drift, span_k=set_c - ambient)
     row, wanted = _control(model, steps, set_c=set_c, ambient=ambient, drift=drift)
     low, high = _limits(model, dtype)
@@ -171,7 +171,7 @@ def propagate(
     )
     alone = model.columns.width == 1 and not unheated
     x, heat = march_one(course, start) if alone else march_many(course, start, unheated=unheated)
-    return Paths(x=x[:, :, 0], heat=heat, unheated=x[:, :, 1] if unheated else x[:0, :, 0])
+    return Paths(x=x[:, 0], heat=heat, unheated=x[:, 1] if unheated else x[:0, 0])
 
 
 def _matrix(m: Array, row: Array) -> Array:
@@ -195,7 +195,7 @@ def _refill_air(model: Model, steps: Steps, *, drift: Array, span_k: Array) -> N
     for s in np.flatnonzero((grid.door[:-1] > 0) & (grid.door[1:] == 0)).tolist():
         door = model.door[grid.door[s]]
         lost = REFILL * columns.air_j_k / net.c_lining * door / (net.air_sum + door) * span_k[s]
-        drift[:, s + 1] -= steps.m[:, 0, grid.kind[s + 1]] * lost.astype(drift.dtype)
+        drift[s + 1] -= steps.m[:, 0, grid.kind[s + 1]] * lost.astype(drift.dtype)
 
 
 def _delay(model: Model) -> Array:
@@ -210,17 +210,25 @@ def _control(model: Model, steps: Steps, *, set_c: Array, ambient: Array, drift:
     The air at the end of a step is linear in the heat given, so the heat that brings it to `set_c` is too.
     """
     grid, net, dtype = model.grid, model.net, drift.dtype
-    doors = model.door[grid.kind_door]
-    total = net.air_sum + doors
-    g_lining, g_edge = (net.film / total).astype(dtype), (net.edge / total).astype(dtype)
-    unit_gain = g_lining * steps.heat[0] + g_edge * steps.heat[1] + (1 / total).astype(dtype)
-    row: Array = -(g_lining * steps.m[0] + g_edge * steps.m[1]) / unit_gain
-    floating = (g_lining / unit_gain)[grid.kind] * drift[0]
-    floating += (g_edge / unit_gain)[grid.kind] * drift[1]
-    wanted: Array = set_c / unit_gain[grid.kind]
+    total = net.air_sum + model.door
+    g_lining, g_edge, per_w = (
+        share.astype(dtype)[grid.kind_door] for share in (net.film / total, net.edge / total, 1 / total)
+    )
+    unit_gain = g_lining * steps.heat[0] + g_edge * steps.heat[1] + per_w
+    row: Array = g_lining * steps.m[0]
+    row += g_edge * steps.m[1]
+    row /= -unit_gain
+    floating = (g_lining / unit_gain)[grid.kind]
+    floating *= drift[:, 0]
+    of_edge = (g_edge / unit_gain)[grid.kind]
+    of_edge *= drift[:, 1]
+    floating += of_edge
+    wanted: Array = unit_gain[grid.kind]
+    np.divide(set_c, wanted, out=wanted)
     wanted -= floating
-    if doors.any():
-        wanted -= (doors / total / unit_gain).astype(dtype)[grid.kind] * ambient
+    for s in np.flatnonzero(grid.door).tolist():
+        door = model.door[grid.door[s]]
+        wanted[s] -= (door / total[grid.door[s]] / unit_gain[grid.kind[s]]).astype(dtype) * ambient[s]
     return row, wanted
 
 

@@ -14,10 +14,11 @@ from thermal.worlds import Plan, Worlds, plan_of, run_worlds
 
 __all__ = ["rank"]
 
-# Units per chunk, so that a chunk's arrays stay in the processor's second cache and in memory that the allocator keeps:
-# twice as many cost 27 000 page faults a ranking. One chunk after the other: in two threads, calls on arrays this small
-# spend more on handing the interpreter to and fro than they gain.
-CHUNK = 48
+# Units per chunk: the 700 calls of a chunk cost 1.3 ms whatever its width, and arrays of twice as many units gained
+# nothing more, because they leave the processor's caches and need more memory than the allocator keeps
+# (`thermal.ready`). One chunk after the other: in two threads, calls on arrays this small spend more on handing the
+# interpreter to and fro than they gain.
+CHUNK = 96
 CHUNK_USUAL = 8
 SCREEN_EVERY_H = 2
 TOP = 10

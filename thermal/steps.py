@@ -149,6 +149,8 @@ def _slope(a: Array, b: Array) -> Array:
     """Return the divided difference of exp between a and b, `(e^b - e^a)/(b - a)`, also where they almost meet."""
     gap = b - a
     small = gap < 1e-8
+    if not small.any():
+        return np.exp(b) * (-np.expm1(-gap) / gap)
     safe = np.where(small, 1.0, gap)
     return np.exp(b) * np.where(small, 1.0 - gap / 2, -np.expm1(-safe) / safe)
 

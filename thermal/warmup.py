@@ -4,6 +4,7 @@ behind."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, expm1
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +22,7 @@ STEP_S = 60.0
 LONGEST_H = 48.0
 
 
-@dataclass(frozen=True, slots=True)
-class WarmUp:
+class WarmUp(NamedTuple):
     """Hours of full fire until the air reaches the set point, 0 when it needs none, None when it never does.
 
     `loaded_h` is None too when there is no load; `equilibrium_c` is where the air of the empty box settles when it

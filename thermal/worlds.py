@@ -31,6 +31,7 @@ LATEST_HELP_SPREADS = 3.0
 
 
 SHORTEST_SCREEN_H = 6
+SINGLE: type = np.float32
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def run_worlds(
     every = every if plan.trip.hours >= SHORTEST_SCREEN_H else 1
     own = own_risks([plan.risk] * columns.width) if own is None else own
     # A screen is coarse in more than one way; single precision moved its scores by 0.0004 points at most.
-    dtype = np.float32 if every > 1 else np.float64
+    dtype = SINGLE if every > 1 else np.float64
     march = march_worlds(plan, columns, load, points=points, holding=holding, own=own, dtype=dtype)
     limit = load.damage_limit_c + plan.risk.sd_damage_c * np.tile(coordinate("damage", points), columns.width)
     ended = _outcome(plan, march, own.repeat(count), limit=limit, load=load, every=every)
@@ -121,7 +122,8 @@ def run_worlds(
 
 
 class WorldMarch(NamedTuple):
-    """Worlds (w = units x points) marched over a plan: ambient of each step (s, w), the edge's dip (s, w or 1) [K]."""
+    """Worlds (w = units x points) marched over a plan: ambient of each step, the same for each unit (s, points) [degC];
+    the edge's dip (s, w or 1) [K]."""
 
     model: Model
     paths: Paths
@@ -151,18 +153,30 @@ def march_worlds(
         k=np.exp(each.sd_ln_k * spread("k")), output=np.exp(each.sd_ln_output * spread("output"))
     )
     model = model_of(plan.grid, worlds, load, edge_film=np.exp(risk.sd_ln_edge_film * spread("film")), dtype=dtype)
-    scale = tail_scale(coordinate("tail", points), df=risk.forecast_tail_df)
-    error = plan.modes @ (mode_coordinates(points) * scale)
-    ambient = np.tile(plan.ambient[:, None] + error, units)
+    ambient = _weather(plan.trip, risk, points.start, points.stop)
     start = start_state(model.net, plan.trip, load, load_shift=risk.sd_load_c * spread("load"))
     # The thermostat is read at the expected duty: reading it in every world was tried and changed nothing that counts.
     if holding is None:
         holding = holding_of(columns, load, plan.trip, plan.grid, plan.ambient[:, None])
-    held, dip = holding.air_c, holding.dip_k
+    held: Array = holding.air_c.astype(SINGLE)
+    dip: Array = holding.dip_k.astype(SINGLE)
     if units > 1:
         held, dip = np.repeat(held, count, axis=1), np.repeat(dip, count, axis=1)
-    paths = propagate(model, set_c=held, ambient=ambient, start=start, dtype=np.float32)
-    return WorldMarch(model, paths, ambient, dip.astype(np.float32))
+    felt: Array = np.tile(ambient.astype(SINGLE), units)
+    paths = propagate(model, set_c=held, ambient=felt, start=start, dtype=SINGLE)
+    return WorldMarch(model, paths, ambient, dip)
+
+
+@lru_cache(maxsize=8)
+def _weather(trip: Trip, risk: Risk, first: int, end: int) -> Array:
+    """Return the ambient of each step in the worlds from `first` to `end`, degC, shape (s, end - first); cached,
+    because a ranking asks for it again with each block of units."""
+    plan, points = plan_of(trip, risk), slice(first, end)
+    scale = tail_scale(coordinate("tail", points), df=risk.forecast_tail_df)
+    error = plan.modes @ (mode_coordinates(points) * scale)
+    weather: Array = plan.ambient[:, None] + error
+    weather.setflags(write=False)
+    return weather
 
 
 def _outcome(

@@ -45,7 +45,7 @@ def told_alone(result: Forecast) -> Forecast:
     """The same answer with the plan that `thermal.nominal` makes for this unit alone."""
     asked = result.inputs
     plan = nominal(asked.unit, load=asked.load, trip=asked.trip, risk=asked.risk)
-    shared = {name: getattr(plan, name) for name in Outlook.__slots__ if name != "heated"}
+    shared = {name: getattr(plan, name) for name in Outlook._fields if name != "heated"}
     return replace(result, nominal=Outlook(**shared, heated=result.nominal.heated))
 
 
