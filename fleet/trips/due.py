@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db import connection
 
 from fleet.clock import db_now
+from fleet.id_lists import AMONG, listed
 from fleet.models import Trip
 
 LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
@@ -38,7 +39,7 @@ def make_due(unit_ids: Collection[int], *, at: datetime) -> int:
     """
     if not unit_ids:
         return 0
-    ids = ",".join(map(str, unit_ids))
+    ids = listed(unit_ids)
     with connection.cursor() as cursor:
         sql = _LOCK_TRIPS_OF_UNITS[connection.vendor]
         cursor.execute(sql, [connection.ops.adapt_datetimefield_value(at), ids, ids])
@@ -48,12 +49,8 @@ def make_due(unit_ids: Collection[int], *, at: datetime) -> int:
 _LOCK_TRIPS_OF_UNITS = {
     vendor: "SELECT id, assess_due_at IS NULL OR assess_due_at > %s FROM fleet_trip"
     f" WHERE state IN ('{Trip.State.PLANNED}', '{Trip.State.UNDER_WAY}')"
-    f" AND (planned_unit_id {units} OR assigned_unit_id {units}) ORDER BY id {lock}"
-    for vendor, units, lock in (
-        # A query of its own, so that the text is taken apart once and not for every row.
-        ("postgresql", "= ANY ((SELECT string_to_array(%s, ',')::bigint[])::bigint[])", "FOR UPDATE"),
-        ("sqlite", "IN (SELECT value FROM json_each('[' || %s || ']'))", ""),
-    )
+    f" AND (planned_unit_id {AMONG[vendor]} OR assigned_unit_id {AMONG[vendor]}) ORDER BY id {lock}"
+    for vendor, lock in (("postgresql", "FOR UPDATE"), ("sqlite", ""))
 }
 
 

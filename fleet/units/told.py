@@ -10,6 +10,7 @@ import msgspec
 import orjson
 from django.db import connection
 
+from fleet.id_lists import AMONG, listed
 from fleet.measured import Measured, Stored, instants_of, read_measured
 
 
@@ -74,18 +75,15 @@ def read_documents(unit_ids: Collection[int]) -> dict[int, Document]:
     if not unit_ids:
         return {}
     with connection.cursor() as cursor:
-        cursor.execute(_READ[connection.vendor], [",".join(map(str, unit_ids))])
+        cursor.execute(_READ[connection.vendor], [listed(unit_ids)])
         rows = cursor.fetchall()
     return {pk: Document(read_measured(newest, rest), tank_l) for pk, newest, rest, tank_l in rows}
 
 
 _READ = {
     vendor: "SELECT s.unit_id, s.newest, s.measured, m.tank_l FROM fleet_unitstate s"
-    f" JOIN fleet_unit u ON u.id = s.unit_id JOIN fleet_unitmodel m ON m.id = u.model_id WHERE s.unit_id {units}"
-    for vendor, units in (
-        ("postgresql", "= ANY ((SELECT string_to_array(%s, ',')::bigint[])::bigint[])"),
-        ("sqlite", "IN (SELECT value FROM json_each('[' || %s || ']'))"),
-    )
+    f" JOIN fleet_unit u ON u.id = s.unit_id JOIN fleet_unitmodel m ON m.id = u.model_id WHERE s.unit_id {among}"
+    for vendor, among in AMONG.items()
 }
 
 
@@ -95,7 +93,7 @@ def save_newest(unit_ids: Sequence[int], moments: Sequence[datetime], lines: str
         return
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            cursor.execute(_SAVE_NEWEST, [",".join(map(str, unit_ids)), lines, instants_of(moments)])
+            cursor.execute(_SAVE_NEWEST, [listed(unit_ids), lines, instants_of(moments)])
             return
         told = zip(lines.split("\n"), map(_stored_at, moments), unit_ids, strict=True)
         cursor.executemany(
