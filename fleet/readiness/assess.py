@@ -6,7 +6,7 @@ import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import groupby
+from itertools import groupby, repeat
 from typing import Any
 
 import msgspec
@@ -54,12 +54,16 @@ class _Failed:
 Gathered = Mapping[tuple[int, int], Any] | _Failed
 
 
+Material = Sequence[Any] | _Failed
+"""What a gather found for each unit of one trip."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Question:
     """One check as it is asked of every unit of one trip."""
 
     check: Check
-    gathered: Gathered | None
+    material: Material
     due_at: datetime | None
     is_due: bool
 
@@ -77,11 +81,14 @@ def assess(many: Sequence[Facts], *, now: datetime, leaving: bool = False) -> li
     answers: list[Answer] = []
     for _, group in groupby(many, key=lambda facts: (id(facts.trip), id(facts.policy))):
         alike = list(group)
-        questions = _questions(alike[0], gathered, alike[0].trip.depart_at if leaving else now)
+        questions = _questions(alike, gathered, alike[0].trip.depart_at if leaving else now)
+        broken: dict[int, list[str]] = {}
         # One check after the other, not one unit after the other: its code stays in the processor's cache.
-        asked = [_ask(question, alike, now) for question in questions]
+        asked = [_ask(question, alike, broken, now) for question in questions]
+        found = zip(*asked, strict=True) if asked else repeat((), len(alike))
         answers += [
-            _answer(facts, [row[i] for row in asked], questions, required, now) for i, facts in enumerate(alike)
+            _answer(facts, findings, broken.get(place, ()), required, now)
+            for place, (facts, findings) in enumerate(zip(alike, found, strict=True))
         ]
     return answers
 
@@ -95,46 +102,43 @@ def _gather(check: Check, many: Sequence[Facts], now: datetime) -> Gathered:
         return _Failed(error)
 
 
-def _questions(facts: Facts, gathered: Mapping[Gather, Gathered], due_when: datetime) -> list[_Question]:
-    """What is asked about this trip; when a fact is due follows from the trip and the policy alone."""
+def _questions(alike: Sequence[Facts], gathered: Mapping[Gather, Gathered], due_when: datetime) -> list[_Question]:
+    """What is asked about these units' trip; when a fact is due follows from the trip and the policy alone."""
+    keys = [(facts.trip.id, facts.unit.id) for facts in alike]
+    materials: dict[Gather | None, Material] = {None: [None] * len(alike)}
+    for gather, found in gathered.items():
+        materials[gather] = found if isinstance(found, _Failed) else [found.get(key) for key in keys]
     return [
-        _question(check, facts, None if check.gather is None else gathered[check.gather], due_when)
+        _question(check, alike[0], materials[check.gather], due_when)
         for check in checks
-        if facts.trip.phase in check.phases
+        if alike[0].trip.phase in check.phases
     ]
 
 
-def _question(check: Check, facts: Facts, gathered: Gathered | None, due_when: datetime) -> _Question:
+def _question(check: Check, facts: Facts, material: Material, due_when: datetime) -> _Question:
     try:
         due_at = check.due(facts)
     except Exception as error:
         logger.exception("When check %s is due cannot be told for trip %s", check.id, facts.trip.reference)
         return _Question(check, _Failed(error), None, is_due=True)
-    return _Question(check, gathered, due_at, is_due=due_at is None or due_when >= due_at)
+    return _Question(check, material, due_at, is_due=due_at is None or due_when >= due_at)
 
 
 def _answer(
-    facts: Facts,
-    findings: list[Finding | None],
-    questions: Sequence[_Question],
-    required: frozenset[str],
-    now: datetime,
+    facts: Facts, findings: tuple[Finding, ...], broken: Sequence[str], required: frozenset[str], now: datetime
 ) -> Answer:
-    pairs = zip(questions, findings, strict=True)
-    said = [_unanswered(question.check) if finding is None else finding for question, finding in pairs]
-    broken = [finding.check for finding, answered in zip(said, findings, strict=True) if answered is None]
     extras: dict[str, Any] = {}
     until = now + (BROKEN_RETRY if broken else LONGEST_VALID)
-    for finding in said:
+    for finding in findings:
         if finding.contributes:
             _contribute(finding.contributes, extras)
         if finding.changes_at is not None and finding.changes_at < until:
             until = finding.changes_at
     return Answer(
         facts=facts,
-        verdict=verdict_of(said, required=required),
-        findings=tuple(said),
-        causes=tuple(causes_of(said, required=required)),
+        verdict=verdict_of(findings, required=required),
+        findings=findings,
+        causes=tuple(causes_of(findings, required=required)),
         score=extras.pop("score", None),
         score_se=extras.pop("score_se", None),
         extras=extras,
@@ -152,19 +156,22 @@ def _contribute(more: Mapping[str, Any], extras: dict[str, Any]) -> None:
             extras[key] = value
 
 
-def _ask(question: _Question, alike: Sequence[Facts], now: datetime) -> list[Finding | None]:
-    """The finding for each unit, None where the check failed: then it is unknown at once, never pending."""
-    judge, gathered = question.check.judge, question.gathered
-    if isinstance(gathered, _Failed):
-        return [None] * len(alike)
-    said: list[Finding | None] = []
-    for facts in alike:
-        material = None if gathered is None else gathered.get((facts.trip.id, facts.unit.id))
+def _ask(question: _Question, alike: Sequence[Facts], broken: dict[int, list[str]], now: datetime) -> list[Finding]:
+    """The finding for each unit. Where the check failed it is unknown at once, never pending, and its id stands in
+    *broken* at the unit's place."""
+    check, judge, material = question.check, question.check.judge, question.material
+    said: list[Finding] = []
+    if isinstance(material, _Failed):
+        for place in range(len(alike)):
+            broken.setdefault(place, []).append(check.id)
+        return [_unanswered(check)] * len(alike)
+    for place, (facts, given) in enumerate(zip(alike, material, strict=True)):
         try:
-            said.append(_with_due_time(judge(facts, material, now), question))
+            said.append(_with_due_time(judge(facts, given, now), question))
         except Exception:
-            logger.exception("Check %s failed for trip %s", question.check.id, facts.trip.reference)
-            said.append(None)
+            logger.exception("Check %s failed for trip %s", check.id, facts.trip.reference)
+            broken.setdefault(place, []).append(check.id)
+            said.append(_unanswered(check))
     return said
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
-from types import MappingProxyType
 from typing import Any
 
 import msgspec
@@ -162,6 +161,17 @@ class TripFacts:
         return self.arrive_at + self.delay(now)
 
 
+class Design(dict[str, float | None]):
+    """The design data of a unit model by name. Equal only to itself, as a trip is: units of one model share it, and
+    what follows from it is remembered under the very value."""
+
+    __slots__ = ()
+    __hash__ = object.__hash__  # type: ignore[assignment]
+
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+
 class UnitFacts(msgspec.Struct, frozen=True, gc=False):
     """One unit as checks see it: design data, newest values, and what other apps contributed."""
 
@@ -173,7 +183,7 @@ class UnitFacts(msgspec.Struct, frozen=True, gc=False):
     k_tested_on: date | None
     serviced_at_h: float | None
     serviced_on: date | None
-    design: Mapping[str, float | None]
+    design: Design
     values: Mapping[str, Known]
     facts: Mapping[str, Known]
     newest_at: datetime | None
@@ -218,11 +228,11 @@ DESIGN_FIELDS: tuple[str, ...] = tuple(
 )
 
 
-def _design(model: UnitModel) -> Mapping[str, float | None]:
+def _design(model: UnitModel) -> Design:
     """The design data of a model, made once for all units that share its row in memory."""
-    known: Mapping[str, float | None] | None = model.__dict__.get("_design")
+    known: Design | None = model.__dict__.get("_design")
     if known is None:
-        known = MappingProxyType({name: getattr(model, name) for name in DESIGN_FIELDS})
+        known = Design({name: getattr(model, name) for name in DESIGN_FIELDS})
         model.__dict__["_design"] = known
     return known
 

@@ -25,6 +25,8 @@ class Outcome(StrEnum):
 
 # A member of an enumeration is looked up slowly; a ranking asks for these a hundred thousand times.
 PASS, BLOCK, UNKNOWN = Outcome.PASS, Outcome.BLOCK, Outcome.UNKNOWN
+READY, CONDITIONAL = Verdict.READY, Verdict.CONDITIONAL
+UNDECIDED, BLOCKED = Verdict.UNKNOWN, Verdict.BLOCKED
 
 
 class Remedy(msgspec.Struct, frozen=True, gc=False):
@@ -72,12 +74,18 @@ class Finding(msgspec.Struct, frozen=True, gc=False):
 
 def verdict_of(findings: Sequence[Finding], *, required: frozenset[str]) -> Verdict:
     """The verdict of a whole assessment: any block, else any unknown in a required check, else anything open."""
-    outcomes = [finding.outcome for finding in findings]
-    if BLOCK in outcomes:
-        return Verdict.BLOCKED
-    if not outcomes or (UNKNOWN in outcomes and causes_of(findings, required=required)):
-        return Verdict.UNKNOWN
-    return Verdict.READY if outcomes.count(PASS) == len(outcomes) else Verdict.CONDITIONAL
+    verdict = READY if findings else UNDECIDED
+    for finding in findings:
+        outcome = finding.outcome
+        if outcome is PASS:
+            continue
+        if outcome is BLOCK:
+            return BLOCKED
+        if outcome is UNKNOWN and finding.check in required:
+            verdict = UNDECIDED
+        elif verdict is READY:
+            verdict = CONDITIONAL
+    return verdict
 
 
 def causes_of(findings: Iterable[Finding], *, required: frozenset[str]) -> list[Finding]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from fleet.models.readiness import Phase
 from fleet.policy import Policy
-from fleet.readiness.facts import DESIGN_FIELDS, Facts, Known, LoadFacts, StopFacts, TripFacts, UnitFacts
+from fleet.readiness.facts import DESIGN_FIELDS, Design, Facts, Known, LoadFacts, StopFacts, TripFacts, UnitFacts
 from fleet.readiness.findings import Finding
 from fleet.readiness.registry import checks
 from tests.factories import DESIGN
@@ -121,7 +121,7 @@ def unit_facts(
         "k_tested_on": None,
         "serviced_at_h": None,
         "serviced_on": None,
-        "design": dict.fromkeys(DESIGN_FIELDS) | DESIGN | (dict(design) if design else {}),
+        "design": Design(dict.fromkeys(DESIGN_FIELDS) | DESIGN | (dict(design) if design else {})),
         "values": _knowns(VALUES, values),
         "facts": _knowns(INSPECTED, said),
         "newest_at": NOW,

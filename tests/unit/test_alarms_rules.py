@@ -19,7 +19,7 @@ from alarms.models import Tier
 from alarms.rules import BY_CODE, RULES, Ruling, judge_all, meaning_of_pair, pair_code, pair_of, tier_of, unmapped
 from fleet.models import Phase
 from fleet.policy import Policy
-from fleet.readiness.facts import Facts, Known, LoadFacts, TripFacts, UnitFacts
+from fleet.readiness.facts import Design, Facts, Known, LoadFacts, TripFacts, UnitFacts
 from fleet.readiness.findings import Finding, Outcome
 
 NOW = datetime(2027, 1, 12, 12, 0, tzinfo=UTC)
@@ -44,8 +44,8 @@ TRIP = TripFacts(
 )  # fmt: skip
 UNIT = UnitFacts(
     id=1, number="HB-104", in_service=True, built_on=None, k_test_w_m2k=None, k_tested_on=None, serviced_at_h=None,
-    serviced_on=None, design={"hysteresis_k": 1.0}, values={"set_point_c": known(7.0)}, facts={}, newest_at=ago(1),
-    version=1, model_version=1,
+    serviced_on=None, design=Design({"hysteresis_k": 1.0}), values={"set_point_c": known(7.0)}, facts={},
+    newest_at=ago(1), version=1, model_version=1,
 )  # fmt: skip
 FACTS = Facts(fleet_id=1, trip=TRIP, unit=UNIT, policy=Policy())
 

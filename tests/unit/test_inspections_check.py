@@ -9,7 +9,7 @@ import pytest
 
 from fleet.models.readiness import Phase
 from fleet.policy import Policy
-from fleet.readiness.facts import Facts, Known, TripFacts, UnitFacts
+from fleet.readiness.facts import Design, Facts, Known, TripFacts, UnitFacts
 from fleet.readiness.findings import Outcome
 from inspections.checks import judge
 
@@ -43,7 +43,7 @@ def facts_with(
         known["inspections.pre_trip"] = Known(value, NOON, "inspections")
     unit = UnitFacts(
         id=1, number="HB-104", in_service=True, built_on=None, k_test_w_m2k=None, k_tested_on=None, serviced_at_h=None,
-        serviced_on=None, design={}, values={}, facts=known, newest_at=None, version=1, model_version=1,
+        serviced_on=None, design=Design(), values={}, facts=known, newest_at=None, version=1, model_version=1,
     )  # fmt: skip
     return Facts(fleet_id=1, trip=trip, unit=unit, policy=policy or Policy())
 

@@ -14,7 +14,7 @@ from fleet.readiness.facts import DESIGN_FIELDS
 from fleet.trips.plan import filled_load, refuse_hazard
 from fleet.trips.selectors import commodities_by_key, unit_of
 from thermal import EstimateRequest, ThermalError, estimate, request_of
-from thermal.adapter.inputs import BOX_FIELDS, HEATER_FIELDS
+from thermal.adapter.designs import BOX_FIELDS, HEATER_FIELDS
 
 COMMODITY_FIELDS = ("freezes_c", "damage_c", "high_c", "cp_kj_kgk", "latent_kj_kg", "respiration_w_kg")
 

@@ -16,7 +16,7 @@ from thermal.adapter.inputs import Inputs, NotEnough, inputs_of
 from thermal.adapter.warming import warmings
 from thermal.outlook import Outlook, outlooks
 from thermal.outlook import with_fuel as outlook_with_fuel
-from thermal.own_risk import shared_risk
+from thermal.own_risk import shared_risk, trips_part
 from thermal.prepared import prepare
 
 RANK_FROM = 8
@@ -49,7 +49,7 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
     """One result per (trip, unit) that needs heat. No query. One that the physics refuses is NotEnough, in words."""
     results: dict[tuple[int, int], Result] = {}
     asked: dict[Question, list[tuple[Facts, Inputs]]] = {}
-    known: dict[tuple[int, int, int, int], tuple[Risk, list[tuple[Facts, Inputs]]]] = {}
+    known: dict[tuple[object, ...], list[tuple[Facts, Inputs]]] = {}
     for facts in many:
         if not facts.trip.needs_heat:
             continue
@@ -62,13 +62,12 @@ def gather(many: Sequence[Facts], now: datetime) -> Mapping[tuple[int, int], Res
         if isinstance(inputs, NotEnough):
             results[key] = inputs
         else:
-            risk = shared_risk(inputs.risk)
             # Nearly always the same values of a trip: to compare their identities first saves hashing whole journeys.
-            same = (facts.trip.id, id(inputs.load), id(inputs.trip), id(risk))
+            same = (facts.trip.id, id(inputs.load), id(inputs.trip), trips_part(inputs.risk))
             if same not in known:
-                # The risk is kept with it, so that its identity is not given to another one meanwhile.
-                known[same] = risk, asked.setdefault((facts.trip.id, inputs.load, inputs.trip, risk), [])
-            known[same][1].append((facts, inputs))
+                question = (facts.trip.id, inputs.load, inputs.trip, shared_risk(inputs.risk))
+                known[same] = asked.setdefault(question, [])
+            known[same].append((facts, inputs))
     for question, group in asked.items():
         results |= _answer(question, group, now)
     return results

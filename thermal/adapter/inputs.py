@@ -5,7 +5,6 @@ Hours count from `starts_at`: the departure of a planned trip (now, when it is o
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -19,6 +18,7 @@ from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts, Known, LoadFacts, StopFacts, TripFacts, UnitFacts
 from thermal import Box, Heater, Load, Risk, Start, Stop, Trip, Unit, failure_posterior, govern, help_gsd
 from thermal.adapter.ambient import ambient_hours
+from thermal.adapter.designs import NEEDED, box_stated, heater_of, made, unstated
 from thermal.adapter.knowledge import K_FACT, Knowledge, knowledge_of
 from thermal.mixed import Governed
 
@@ -26,28 +26,6 @@ FIRST_POINT_GRACE = timedelta(hours=1)
 """A forecast whose first point is this little after the start is held back to it."""
 FRESH_START = timedelta(hours=1)
 """Measured air this fresh is where a trip under way starts from."""
-BOX_FIELDS = {
-    "k_w_m2k": "k_w_m2k",
-    "area_m2": "area_m2",
-    "volume_m3": "volume_m3",
-    "ageing_per_y": "ageing_per_y",
-    "door_width_m": "door_width_m",
-    "door_height_m": "door_height_m",
-    "curtain": "curtain",
-}
-HEATER_FIELDS = {
-    "heater_output_kw": "output_kw",
-    "heater_derate": "derate",
-    "output_low_kw": "output_low_kw",
-    "coolant_lag_min": "coolant_lag_min",
-    "hysteresis_k": "hysteresis_k",
-    "min_on_min": "min_on_min",
-    "min_off_min": "min_off_min",
-    "start_run_min": "start_run_min",
-    "burn_high_l_h": "burn_high_l_h",
-    "burn_low_l_h": "burn_low_l_h",
-    "tank_l": "tank_l",
-}
 
 
 class Inputs(msgspec.Struct, frozen=True, gc=False):
@@ -112,7 +90,7 @@ def newest_fuel(facts: Facts, now: datetime) -> Known | None:
 
 def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     """The model's inputs, or why there are not enough. *Raises* ThermalError for values the physics refuses."""
-    design = _design_gaps(facts)
+    design = _design_gaps(facts.unit)
     gap = forecast_gap(facts.trip, now)
     load_gaps = _load_gaps(facts.trip)
     fuel = newest_fuel(facts, now)
@@ -124,14 +102,12 @@ def inputs_of(facts: Facts, now: datetime) -> Inputs | NotEnough:
     if governed.empty:
         return NotEnough(load=("limits that leave a temperature for all of it",))
     known = knowledge_of(facts.unit, now)
-    box = {ours: facts.unit.design[name] for name, ours in BOX_FIELDS.items() if facts.unit.design[name] is not None}
-    heater = {o: facts.unit.design[n] for n, o in HEATER_FIELDS.items() if facts.unit.design[n] is not None}
-    made = _as_learned(_made(Heater, **heater), known)
+    heater = _as_learned(heater_of(facts.unit.design), known)
     reserve_l = facts.unit.design["reserve_l"]
     unit = Unit(
-        box=_made(Box, **{**box, "k_w_m2k": known.k_w_m2k, "age_y": known.age_y}),
-        heater=made,
-        fuel_l=None if fuel is None else min(max(float(fuel.value) - known.gauge_high_l, 0.0), made.tank_l),
+        box=made(Box, **{**box_stated(facts.unit.design), "k_w_m2k": known.k_w_m2k, "age_y": known.age_y}),
+        heater=heater,
+        fuel_l=None if fuel is None else min(max(float(fuel.value) - known.gauge_high_l, 0.0), heater.tank_l),
         **({} if reserve_l is None else {"reserve_l": reserve_l}),
     )
     return Inputs(
@@ -159,12 +135,6 @@ def _as_learned(heater: Heater, known: Knowledge) -> Heater:
     )
 
 
-@lru_cache(maxsize=4096, typed=True)
-def _made(kind: Callable[..., Any], **values: Any) -> Any:
-    """A frozen value of the model. Candidates of one trip share most of theirs, and each is checked when it is made."""
-    return kind(**values)
-
-
 # Remembered under the trip's very value: a thousand candidates ask for the same journey and load.
 
 
@@ -173,10 +143,10 @@ def _journey(trip: TripFacts, start: Start | None, now: datetime) -> Trip:
     set_point_c = trip.set_point_c
     assert set_point_c is not None
     stops = _stops(trip.stops, trip.starts_at(now) - trip.delay(now))
-    made: Trip = _made(
+    journey: Trip = made(
         Trip, set_point_c=set_point_c, ambient_c=ambient_hours(trip, now), stops=stops, start=start
     )  # fmt: skip
-    return made
+    return journey
 
 
 @lru_cache(maxsize=256)
@@ -184,15 +154,14 @@ def _governed(trip: TripFacts, measured_c: float | None) -> Governed:
     return govern(tuple(_load(load, measured_c) for load in trip.loads if not load.no_heat_needed))
 
 
-def _design_gaps(facts: Facts) -> tuple[str, ...]:
-    names = {"k_w_m2k": "its K value", "area_m2": "its surface", "heater_output_kw": "its heat output"}
-    learned = facts.unit.facts.get(K_FACT)
-    k_known = facts.unit.k_test_w_m2k is not None or (learned is not None and bool(learned.value))
-    return tuple(
-        words
-        for name, words in names.items()
-        if facts.unit.design[name] is None and not (name == "k_w_m2k" and k_known)
-    )
+def _design_gaps(unit: UnitFacts) -> tuple[str, ...]:
+    missing = unstated(unit.design)
+    if not missing:
+        return ()
+    learned = unit.facts.get(K_FACT)
+    if unit.k_test_w_m2k is not None or (learned is not None and learned.value):
+        missing -= {"k_w_m2k"}
+    return tuple(words for name, words in NEEDED.items() if name in missing)
 
 
 @lru_cache(maxsize=256)
@@ -221,8 +190,8 @@ def _load(load: LoadFacts, measured_c: float | None) -> Load:
     if given["freezes_c"] is None and given["damage_c"] is not None:
         given["freezes_c"] = min(given["damage_c"], 0.0)
     stated = {name: value for name, value in given.items() if value is not None}
-    made: Load = _made(Load, mass_kg=load.mass_kg, **stated)
-    return made
+    one: Load = made(Load, mass_kg=load.mass_kg, **stated)
+    return one
 
 
 def _stops(stops: tuple[StopFacts, ...], starts_at: datetime) -> tuple[Stop, ...]:
@@ -261,7 +230,7 @@ def _risk(facts: Facts, starts_at: datetime, known: Knowledge, now: datetime) ->
     p90_h = facts.trip.help_p90_h or facts.policy.help_p90_h
     failures, engine_h = failure_history(facts.unit)
     issued_at = facts.trip.ambient_issued_at or now
-    made: Risk = _made(
+    risk: Risk = made(
         Risk,
         sd_ln_k=known.sd_ln_k,
         **({} if known.sd_ln_burn is None else {"sd_ln_burn": known.sd_ln_burn}),
@@ -269,9 +238,14 @@ def _risk(facts: Facts, starts_at: datetime, known: Knowledge, now: datetime) ->
         failures=failures,
         engine_h=engine_h,
         help_median_h=median_h,
-        help_gsd=max(help_gsd(median_h=median_h, p90_h=max(p90_h, median_h * 1.02)), 1.02),
+        help_gsd=_help_gsd(median_h, p90_h),
     )
-    return made
+    return risk
+
+
+@lru_cache(maxsize=256)
+def _help_gsd(median_h: float, p90_h: float) -> float:
+    return max(help_gsd(median_h=median_h, p90_h=max(p90_h, median_h * 1.02)), 1.02)
 
 
 def failure_history(unit: UnitFacts) -> tuple[float, float]:

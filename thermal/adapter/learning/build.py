@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from fleet.readiness.facts import UnitFacts
 from thermal import Box, Heater, ThermalError, Unit
-from thermal.adapter.inputs import BOX_FIELDS, HEATER_FIELDS
+from thermal.adapter.designs import BOX_FIELDS, HEATER_FIELDS
 from thermal.adapter.knowledge import years_since
 from thermal.health.condition import Reference
 from thermal.health.readings import Plant, plant_of

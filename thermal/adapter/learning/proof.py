@@ -21,7 +21,7 @@ from fleet.simulator.histories import History, HistoryPlan, histories
 from fleet.simulator.weather_file import read_weather
 from fleet.simulator.yard import Reliability
 from thermal import Box, Heater, Unit
-from thermal.adapter.inputs import BOX_FIELDS, HEATER_FIELDS
+from thermal.adapter.designs import BOX_FIELDS, HEATER_FIELDS
 from thermal.health.change import Cause
 from thermal.health.condition import Condition, Reference, condition_of
 from thermal.health.day import AFTER_S, BEFORE_S, DAY_S, Day, learn_day
