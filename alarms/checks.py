@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from alarms.models import Tier
@@ -38,12 +38,13 @@ def judge_stop_tier(facts: Facts, gathered: None, now: datetime) -> Finding:
             subjects=_subjects(stops),
             releasable=False,
         )
-    if (gap := _gap(facts, now)) is not None:
+    limit = age_limits(facts.unit, facts.policy)[1]
+    if (gap := _gap(facts, limit, now)) is not None:
         message, action, text = gap
         return Finding(
             STOP_ID, Outcome.UNKNOWN, message, SOURCE, remedy=Remedy(action, text), signed_at=signed_at
         )  # fmt: skip
-    changes_at = _silent_at(facts, now)
+    changes_at = _silent_at(facts, limit, now)
     if attends:
         return Finding(
             STOP_ID,
@@ -124,8 +125,9 @@ def _signed_at(facts: Facts) -> datetime | None:
     return None if known is None or known.value is None else instant(known.value)
 
 
-def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
-    """Why a fault may be there that we do not know of: message, and what would help."""
+def _gap(facts: Facts, limit: timedelta, now: datetime) -> tuple[str, str, str] | None:
+    """Why a fault may be there that we do not know of: message, and what would help. From the age *limit* on readings
+    say nothing of now."""
     held = facts.unit.facts.get(QUARANTINED)
     if held is not None and held.value:
         return (
@@ -137,7 +139,7 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
     if newest_at is None:
         return f"{facts.unit.number} has never sent a reading.", "restore_readings", "Connect the unit."
     age = now - newest_at
-    if age >= age_limits(facts.unit, facts.policy)[1]:
+    if age >= limit:
         silent_h = age / HOUR
         return (
             f"Last heard of {facts.unit.number} {silent_h:.1f} h ago: faults since then are not known.",
@@ -147,15 +149,15 @@ def _gap(facts: Facts, now: datetime) -> tuple[str, str, str] | None:
     return None
 
 
-def _silent_at(facts: Facts, now: datetime) -> datetime | None:
+def _silent_at(facts: Facts, limit: timedelta, now: datetime) -> datetime | None:
     """When silence alone changes something: the data grow too old, or (under way) our rule on silence speaks."""
     newest_at = facts.unit.newest_at
     if newest_at is None:
         return None
-    moments = [newest_at + age_limits(facts.unit, facts.policy)[1]]
+    moments = [newest_at + limit]
     if facts.trip.phase is Phase.UNDER_WAY:
         moments.append(newest_at + hours(facts.policy.under_way_silent_h))
-    return min((moment for moment in moments if moment > now), default=None)
+    return min([moment for moment in moments if moment > now], default=None)
 
 
 STOP_TIER = Check(

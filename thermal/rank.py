@@ -14,11 +14,11 @@ from thermal.worlds import Plan, Worlds, plan_of, run_worlds
 
 __all__ = ["rank"]
 
-# Units per chunk: the 700 calls of a chunk cost 1.3 ms whatever its width, and arrays of twice as many units gained
-# nothing more, because they leave the processor's caches and need more memory than the allocator keeps
-# (`thermal.ready`). One chunk after the other: in two threads, calls on arrays this small spend more on handing the
-# interpreter to and fro than they gain.
-CHUNK = 96
+# Units per chunk: the 700 calls of a chunk cost 1.3 ms whatever its width; half as wide again, it gained 3 ms a ranking
+# and took half as much memory again in each thread that ranks (`thermal.ready` has the allocator keep it). One chunk
+# after the other: in two threads, calls on arrays this small spend more on handing the interpreter to and fro than they
+# gain.
+CHUNK = 64
 CHUNK_USUAL = 8
 SCREEN_EVERY_H = 2
 TOP = 10

@@ -11,7 +11,7 @@ from thermal.warmup import warm_up
 __all__ = ["warm"]
 
 WARM_HOURS = (24, 48, 72)
-KEPT_BYTES = 8 * 2**20
+KEPT_BYTES = 5 * 2**20
 
 
 def warm() -> None:
@@ -36,7 +36,7 @@ def _keep_memory() -> None:
     """Make the allocator keep the memory of one ranking for the next.
 
     The allocator of glibc gives back what is free above twice the largest block it has seen freed (mallopt(3),
-    M_MMAP_THRESHOLD). A ranking works in 13 MB; while they were given back after each part and asked for again, 20 000
+    M_MMAP_THRESHOLD). A ranking works in 9 MB; while they were given back after each part and asked for again, 20 000
     page faults took a tenth of its time. This block is freed at once and never touched; elsewhere it does nothing.
     """
     np.empty(KEPT_BYTES, dtype=np.uint8)

@@ -18,9 +18,11 @@ MEASURED_FACT = "inspections.load_temperature_c"
 def measured_load(facts: Facts, now: datetime) -> Known | None:
     """Newest measured load temperature that belongs to this trip: taken at loading or by the cargo sensor since."""
     candidates = [facts.unit.facts.get(MEASURED_FACT), facts.unit.values.get("cargo_c")]
-    fresh = [known for known in candidates if known is not None and now - known.at < _counts_for(facts)]
-    if facts.trip.phase is Phase.PLANNED:
-        fresh = [known for known in fresh if known.at >= facts.trip.loading_at - HOUR]
+    too_old = now - _counts_for(facts)
+    fresh = [known for known in candidates if known is not None and known.at > too_old]
+    if fresh and facts.trip.phase is Phase.PLANNED:
+        begins_at = facts.trip.loading_at - HOUR
+        fresh = [known for known in fresh if known.at >= begins_at]
     return max(fresh, key=lambda known: known.at) if fresh else None
 
 

@@ -22,7 +22,8 @@ def judge(facts: Facts, gathered: None, now: datetime) -> Finding:
     newest_at = facts.unit.newest_at
     if newest_at is None:
         return _finding(Outcome.UNKNOWN, f"{facts.unit.number} has never sent a reading.")
-    railed = [name for name in TEMPERATURES if name in facts.unit.values and _railed(facts, name)]
+    values = facts.unit.values
+    railed = [name for name in TEMPERATURES if (known := values.get(name)) is not None and _railed(known.value)]
     if railed:
         return _finding(
             Outcome.UNKNOWN, f"Sensor at the end of its range: {', '.join(railed)}. Its value says nothing."
@@ -65,8 +66,8 @@ def age_limits(unit: UnitFacts, policy: Policy) -> tuple[timedelta, timedelta, s
     return soft, hours(hard), "unit off"
 
 
-def _railed(facts: Facts, name: str) -> bool:
-    return not RAILS_C[0] < facts.unit.values[name].value < RAILS_C[1]
+def _railed(temp_c: float) -> bool:
+    return not RAILS_C[0] < temp_c < RAILS_C[1]
 
 
 def _words(age: timedelta) -> str:

@@ -21,6 +21,7 @@ logger = logging.getLogger(__name__)
 
 # A member of an enumeration is looked up slowly, and a ranking asks for it a hundred thousand times.
 UNKNOWN, PENDING = Outcome.UNKNOWN, Outcome.PENDING
+NOT_TO_GO = (Verdict.BLOCKED, Verdict.UNKNOWN)
 LONGEST_VALID = timedelta(hours=1)
 """No answer is called current for longer, even when no rule of time would change it."""
 SHORTEST_VALID = timedelta(seconds=1)
@@ -134,11 +135,12 @@ def _answer(
             _contribute(finding.contributes, extras)
         if finding.changes_at is not None and finding.changes_at < until:
             until = finding.changes_at
+    verdict = verdict_of(findings, required=required)
     return Answer(
         facts=facts,
-        verdict=verdict_of(findings, required=required),
+        verdict=verdict,
         findings=findings,
-        causes=tuple(causes_of(findings, required=required)),
+        causes=tuple(causes_of(findings, required=required)) if verdict in NOT_TO_GO else (),
         score=extras.pop("score", None),
         score_se=extras.pop("score_se", None),
         extras=extras,

@@ -29,6 +29,10 @@ READY, CONDITIONAL = Verdict.READY, Verdict.CONDITIONAL
 UNDECIDED, BLOCKED = Verdict.UNKNOWN, Verdict.BLOCKED
 
 
+NOTHING: Mapping[str, Any] = MappingProxyType({})
+"""What most checks add to an answer beside their finding."""
+
+
 class Remedy(msgspec.Struct, frozen=True, gc=False):
     """What would change the answer. `amount` is there when it can be computed; `then` is the outcome it was shown
     to lead to (by running the check again), None when nothing was computed."""
@@ -65,7 +69,7 @@ class Finding(msgspec.Struct, frozen=True, gc=False):
     """Moment a person's signature made it what it is, if one did."""
     changes_at: datetime | None = None
     """Earliest moment at which silence alone changes the outcome."""
-    contributes: Mapping[str, Any] = MappingProxyType({})
+    contributes: Mapping[str, Any] = NOTHING
     """What the check adds to the answer beside its finding (`score`, `forecast`)."""
 
     def cause_keys(self) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from msgspec.structs import replace
 
 from fleet.readiness.assess import Answer, assess
 from fleet.readiness.facts import Facts, Known
-from fleet.readiness.findings import Finding, Outcome
+from fleet.readiness.findings import NOTHING, Finding, Outcome
 from fleet.trips.candidates import rank_key
 from tests.unit.facts import AMBIENT, NOW, H, facts, load, under_way, unit_facts
 from thermal import nominal
@@ -62,10 +62,13 @@ def test_findings_of_many_are_those_of_each_alone(trip: Facts, now: datetime) ->
         result = results[(of.trip.id, of.unit.id)]
         assert isinstance(result, Forecast)
         assert result.ranked
+        shown = replace(result, ranked=False)
         for check in CHECKS:
             if of.trip.phase in check.phases:
-                finding = check.judge(of, result, now)
-                assert finding == check.judge(of, told_alone(result), now)
+                finding = check.judge(of, shown, now)
+                assert finding == check.judge(of, told_alone(shown), now)
+                if check.id != "thermal.chance":
+                    assert among_many(finding) == check.judge(of, result, now)
                 seen.add(finding.outcome)
     assert {Outcome.PASS, Outcome.CONCERN, Outcome.BLOCK} <= seen
 
@@ -90,7 +93,12 @@ def test_the_verdict_among_many_is_the_verdict_alone(seed: int) -> None:
 
 def without_chance(answer: Answer) -> list[Finding]:
     """All but the one finding that a ranking may look at more coarsely."""
-    return [finding for finding in answer.findings if finding.check != "thermal.chance"]
+    return [among_many(finding) for finding in answer.findings if finding.check != "thermal.chance"]
+
+
+def among_many(finding: Finding) -> Finding:
+    """The finding without what only a single answer shows."""
+    return replace(finding, contributes=NOTHING)
 
 
 def outcomes(answer: Answer) -> list[tuple[str, Outcome]]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from datetime import datetime, timedelta
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fleet.durations import HOUR
 from fleet.readiness.facts import TripFacts
@@ -19,14 +19,23 @@ TRIPS = 64
 
 
 @lru_cache(maxsize=TRIPS)
-def _curve(trip: TripFacts) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times [s] and temperatures [degC] of the forecast, shape (n,) each."""
-    return np.array([at.timestamp() for at, _ in trip.ambient]), np.array([temp_c for _, temp_c in trip.ambient])
+def _curve(trip: TripFacts) -> tuple[list[float], list[float]]:
+    """Times [s] and temperatures [degC] of the forecast."""
+    return [at.timestamp() for at, _ in trip.ambient], [float(temp_c) for _, temp_c in trip.ambient]
 
 
 def ambient_at(trip: TripFacts, at: datetime) -> float:
-    """The forecast at a moment, linear between its points and held beyond them [degC]. The trip must have one."""
-    return float(np.interp(at.timestamp(), *_curve(trip)))
+    """The forecast at a moment, linear between its points and held beyond them [degC]. The trip must have one.
+
+    Plain numbers: each unit of a ranking asks for one moment, for which numpy takes three times as long.
+    """
+    times_s, temps_c = _curve(trip)
+    at_s = at.timestamp()
+    after = bisect_right(times_s, at_s)
+    if after == 0 or after == len(times_s):
+        return temps_c[max(after - 1, 0)]
+    slope = (temps_c[after] - temps_c[after - 1]) / (times_s[after] - times_s[after - 1])
+    return slope * (at_s - times_s[after - 1]) + temps_c[after - 1]
 
 
 @lru_cache(maxsize=TRIPS)

@@ -31,7 +31,8 @@ class Forecast(msgspec.Struct, frozen=True, gc=False):
     nominal: Outlook
     score: Score
     ranked: bool = False
-    """Whether this is one of many candidates."""
+    """Whether this is one of many candidates. Of them only verdict, score and causes are shown: a check leaves out what
+    else it would contribute to the answer."""
     warming: WarmUp | None = None
     """How long the empty box takes to be warm for loading; None where it is warm or nobody has to know."""
 

@@ -25,7 +25,7 @@ STEP = 0.01
 """Spreads are rounded up to this, so that units with about the same one are asked together."""
 
 
-class Knowledge(msgspec.Struct, frozen=True, gc=False):
+class Knowledge(msgspec.Struct, frozen=True, gc=False, cache_hash=True):
     """Values to plan with. Output and burn are relative to the design; None: no spread of its own."""
 
     k_w_m2k: float

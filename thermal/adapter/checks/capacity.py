@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import datetime
 
 from fleet.clock import text_of
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.findings import NOTHING, Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of, source_of
 from thermal.adapter.forecasts import Forecast, Result, gather
@@ -61,7 +62,9 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     )
 
 
-def _numbers(forecast: Forecast) -> dict[str, object]:
+def _numbers(forecast: Forecast) -> Mapping[str, object]:
+    if forecast.ranked:
+        return NOTHING
     capacity = forecast.nominal.capacity
     worst_h = capacity.worst_h
     return {

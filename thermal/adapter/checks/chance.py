@@ -15,6 +15,7 @@ from thermal import Score, ThermalError, assess
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer, source_of
 from thermal.adapter.forecasts import Result, gather
 from thermal.adapter.inputs import Inputs
+from thermal.chance import Causes
 
 ID = "thermal.chance"
 SOURCE = f"policy: score_floor, score_ready; {METHOD}"
@@ -31,10 +32,10 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         return Finding(ID, Outcome.PASS, "The box is empty: there is no load to lose.", SOURCE)
     score = forecast.score
     outcome = _outcome(facts, score)
-    causes = {name: round(getattr(score.causes, name), 2) for name in CAUSE_WORDS}
+    causes = {name: round(points, 2) for name, points in zip(Causes._fields, score.causes, strict=True)}
     text = f"The load arrives undamaged in an estimated {score_in_words(score.score)} of 100 such trips."
-    worst = max(causes, key=lambda name: causes[name])
     if outcome is not Outcome.PASS:
+        worst = max(causes, key=lambda name: causes[name])
         text += f" Most is lost to {CAUSE_WORDS[worst]} ({causes[worst]:.1f} points)."
     # Among many candidates nobody asks what would mend each of them; it would cost five more scores per unit.
     sought = outcome is not Outcome.PASS and not forecast.ranked
@@ -49,13 +50,13 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         unit="points",
         margin=round(score.score - facts.policy.score_ready, 1),
         remedy=remedy,
-        contributes={
-            "score": round(score.score, 1),
-            "score_se": round(score.se, 2),
-            "score_causes": causes,
-            "method": score.version,
-        },
+        contributes=_numbers(score, causes, ranked=forecast.ranked),
     )
+
+
+def _numbers(score: Score, causes: dict[str, float], *, ranked: bool) -> dict[str, object]:
+    numbers: dict[str, object] = {"score": round(score.score, 1), "score_se": round(score.se, 2)}
+    return numbers if ranked else numbers | {"score_causes": causes, "method": score.version}
 
 
 def _outcome(facts: Facts, score: Score) -> Outcome:

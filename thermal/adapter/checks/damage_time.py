@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import datetime
 
 from fleet.clock import text_of
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.findings import NOTHING, Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of
 from thermal.adapter.forecasts import Forecast, Result, gather
@@ -28,7 +29,7 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     numbers = _numbers(facts, forecast, worst, least_h=least_h, first_h=first_h)
     if math.isinf(least_h):
         text = "Without heat the load would not reach its damage limit before arrival."
-        return Finding(ID, Outcome.PASS, text, SOURCE, required=help_h, unit="h", contributes={"forecast": numbers})
+        return Finding(ID, Outcome.PASS, text, SOURCE, required=help_h, unit="h", contributes=numbers)
     text = (
         f"If the heat stops at {minute_of(forecast.at(worst))}, the edge of the load reaches "
         f"{facts.trip.damage_c:g} °C after {least_h:.1f} h; help takes up to {help_h:g} h."
@@ -49,11 +50,13 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         unit="h",
         margin=round(least_h - help_h, 2),
         remedy=remedy,
-        contributes={"forecast": numbers},
+        contributes=numbers,
     )
 
 
-def _numbers(facts: Facts, forecast: Forecast, worst: int, *, least_h: float, first_h: float) -> dict[str, object]:
+def _numbers(facts: Facts, forecast: Forecast, worst: int, *, least_h: float, first_h: float) -> Mapping[str, object]:
+    if forecast.ranked:
+        return NOTHING
     known = math.isfinite(least_h)
     numbers: dict[str, object] = {
         "damage_limit_c": facts.trip.damage_c,
@@ -64,7 +67,7 @@ def _numbers(facts: Facts, forecast: Forecast, worst: int, *, least_h: float, fi
         soon = math.isfinite(first_h)
         numbers["damage_after_now_h"] = round(first_h, 2) if soon else None
         numbers["damage_at"] = text_of(forecast.at(first_h)) if soon else None
-    return numbers
+    return {"forecast": numbers}
 
 
 CHECK = Check(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import datetime
 
 import msgspec
@@ -12,7 +13,7 @@ from fleet.clock import text_of
 from fleet.durations import HOUR, hours
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.findings import NOTHING, Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words, at_loading
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of, source_of
 from thermal.adapter.forecasts import Forecast, Result, gather, with_fuel
@@ -32,7 +33,6 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
         return Finding(ID, Outcome.UNKNOWN, f"There is no fuel reading of {facts.unit.number}.", SOURCE)
     before_l = burnt_before_departure_l(facts, forecast, now)
     finding, leg = _weigh(facts, forecast, before_l)
-    finding = replace(finding, changes_at=forecast.inputs.fuel.at + hours(facts.policy.fuel_measured_h))
     if finding.outcome is Outcome.PASS:
         return finding
     unit = forecast.inputs.unit
@@ -67,6 +67,8 @@ def reserve_l(facts: Facts, forecast: Forecast, need_l: float) -> float:
 def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, int]:
     """Judges the leg that is shortest of fuel, and says which: the first from what is in the tank, later ones from a
     full tank."""
+    fuel = forecast.inputs.fuel
+    assert fuel is not None
     weighed = [_leg(facts, forecast, index, before_l) for index in range(len(forecast.nominal.legs))]
     worst = min(weighed, key=lambda leg: ORDER.index(leg.outcome))
     until = "the next fill" if worst.place < len(weighed) - 1 else "the last arrival"
@@ -78,7 +80,8 @@ def _weigh(facts: Facts, forecast: Forecast, before_l: float) -> tuple[Finding, 
     finding = Finding(
         ID, worst.outcome, text, source_of(SOURCE, forecast), round(worst.have_l, 1), round(worst.required_l, 1), "L",
         round(worst.have_l / worst.need_l, 2) if worst.need_l > 0 else None,
-        contributes={"forecast": _numbers(forecast, before_l)},
+        changes_at=fuel.at + hours(facts.policy.fuel_measured_h),
+        contributes=_numbers(forecast, before_l),
     )  # fmt: skip
     return finding, worst.place
 
@@ -109,14 +112,17 @@ def _leg(facts: Facts, forecast: Forecast, index: int, before_l: float) -> _Leg:
     return _Leg(index, outcome, have_l, need_l, required_l)
 
 
-def _numbers(forecast: Forecast, before_l: float) -> dict[str, object]:
+def _numbers(forecast: Forecast, before_l: float) -> Mapping[str, object]:
+    if forecast.ranked:
+        return NOTHING
     plan = forecast.nominal
-    return {
+    numbers = {
         "fuel_l": round(plan.legs[0].need_l, 1),
         "fuel_total_l": round(_total_l(forecast), 1),
         "fuel_before_departure_l": round(before_l, 1),
         "fuel_out_at": None if plan.fuel_out_h is None else text_of(forecast.at(plan.fuel_out_h)),
     }
+    return {"forecast": numbers}
 
 
 def _with_remedy(finding: Finding, facts: Facts, forecast: Forecast, before_l: float) -> Finding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from msgspec.structs import replace
@@ -9,7 +10,7 @@ from msgspec.structs import replace
 from fleet.durations import HOUR
 from fleet.models.readiness import Phase
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.findings import NOTHING, Finding, Outcome, Remedy
 from fleet.readiness.registry import PLANNED, Check, Words, at_preheat
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer
 from thermal.adapter.forecasts import Forecast, Result, gather
@@ -28,8 +29,8 @@ def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     set_c = forecast.inputs.trip.set_point_c
     box = box_air(facts, set_c, now)
     if box.is_warm(facts, set_c):
-        warm = _finding(Outcome.PASS, f"The box is warm: {box.air_c:.1f} °C.", 0.0, forecast)
-        return replace(warm, changes_at=box.measured_until)
+        text, numbers = f"The box is warm: {box.air_c:.1f} °C.", _numbers(0.0, forecast)
+        return Finding(ID, Outcome.PASS, text, SOURCE, changes_at=box.measured_until, contributes=numbers)
     if now >= facts.trip.loading_at:
         return _finding(Outcome.CONCERN, f"Loading has begun and the box air is {box.air_c:.1f} °C.", None, forecast)
     finding = _in_time(facts, forecast, air_c=box.air_c, now=now)
@@ -57,22 +58,24 @@ def _in_time(facts: Facts, forecast: Forecast, *, air_c: float, now: datetime) -
         return Finding(
             ID, Outcome.PENDING, needed, SOURCE, round(left_h, 2), round(warming.empty_h, 2), "h",
             due_at=at_preheat(facts), changes_at=min(at_preheat(facts), start_by),
-            contributes=_numbers(warming.empty_h),
+            contributes=_numbers(warming.empty_h, forecast),
         )  # fmt: skip
     remedy = Remedy("preheat", f"Heat the box, at the latest from {start_by:%H:%M} UTC on.")
     return Finding(
         ID, Outcome.CONCERN, needed, SOURCE, round(left_h, 2), round(warming.empty_h, 2), "h",
-        remedy=remedy, changes_at=start_by, contributes=_numbers(warming.empty_h),
+        remedy=remedy, changes_at=start_by, contributes=_numbers(warming.empty_h, forecast),
     )  # fmt: skip
 
 
 def _finding(
     outcome: Outcome, message: str, hours: float | None, forecast: Forecast, remedy: Remedy | None = None
 ) -> Finding:
-    return Finding(ID, outcome, message, SOURCE, remedy=remedy, contributes=_numbers(hours))
+    return Finding(ID, outcome, message, SOURCE, remedy=remedy, contributes=_numbers(hours, forecast))
 
 
-def _numbers(hours: float | None) -> dict[str, object]:
+def _numbers(hours: float | None, forecast: Forecast) -> Mapping[str, object]:
+    if forecast.ranked:
+        return NOTHING
     return {"forecast": {"preheat_h": None if hours is None else round(hours, 2)}}
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from fleet.clock import text_of
 from fleet.readiness.facts import Facts
-from fleet.readiness.findings import Finding, Outcome, Remedy
+from fleet.readiness.findings import NOTHING, Finding, Outcome, Remedy
 from fleet.readiness.registry import Check, Words
 from thermal.adapter.checks.answers import METHOD, forecast_or_answer, minute_of
 from thermal.adapter.forecasts import Forecast, Result, gather
@@ -18,7 +19,7 @@ SOURCE = f"load limits; {METHOD}"
 def judge(facts: Facts, result: Result | None, now: datetime) -> Finding:
     damage_c, high_c = facts.trip.damage_c, facts.trip.high_c
     low_c = facts.trip.low_c
-    floor_c = max((limit for limit in (damage_c, low_c) if limit is not None), default=None)
+    floor_c = max([limit for limit in (damage_c, low_c) if limit is not None], default=None)
     if facts.trip.needs_heat and high_c is not None and floor_c is not None and floor_c >= high_c:
         text = (
             f"No temperature suits all of the load: part of it needs {floor_c:g} °C or more, "
@@ -66,14 +67,18 @@ def _finding(
     assert plan.coldest_edge_h is not None
     assert plan.warmest_c is not None
     margin = None if required is None else round(measured - required, 2)
-    numbers = {
-        "coldest_edge_c": round(plan.coldest_edge_c, 2),
-        "coldest_edge_at": text_of(forecast.at(plan.coldest_edge_h)),
-        "warmest_c": round(plan.warmest_c, 2),
-    }
+    numbers: Mapping[str, object] = NOTHING
+    if not forecast.ranked:
+        numbers = {
+            "forecast": {
+                "coldest_edge_c": round(plan.coldest_edge_c, 2),
+                "coldest_edge_at": text_of(forecast.at(plan.coldest_edge_h)),
+                "warmest_c": round(plan.warmest_c, 2),
+            }
+        }
     return Finding(
         ID, outcome, message, SOURCE, round(measured, 2), required, "degC", margin, remedy=remedy,
-        contributes={"forecast": numbers},
+        contributes=numbers,
     )  # fmt: skip
 
 
