@@ -197,7 +197,10 @@ class UnitFacts(msgspec.Struct, frozen=True, gc=False):
 
     @classmethod
     def from_columns(cls, row: Sequence[Any], model: UnitModel) -> UnitFacts:
-        """The facts of a row of UNIT_COLUMNS and STATE_COLUMNS: of many units without a model instance for each."""
+        """The facts of a row of UNIT_COLUMNS and STATE_COLUMNS: of many units without a model instance for each.
+
+        The unit facts among them may still be the text of their document.
+        """
         pk, number, service, built_on, k_test, k_tested_on, serviced_at_h, serviced_on, *state = row
         newest, rest, facts, newest_at, version = state
         values, told = _measured(read_measured(newest, rest))
@@ -212,7 +215,7 @@ class UnitFacts(msgspec.Struct, frozen=True, gc=False):
             serviced_on=serviced_on,
             design=_design(model),
             values=values,
-            facts=_known(facts) | told,
+            facts=_known(msgspec.json.decode(facts) if isinstance(facts, str) else facts) | told,
             newest_at=newest_at,
             version=version,
             model_version=model.version,

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from django.db.models import TextField
+from django.db.models.functions import Cast
+
 from fleet.errors import NotFound
 from fleet.models import Trip, Unit, UnitModel
 from fleet.policy import Policy
 from fleet.readiness.facts import STATE_COLUMNS, UNIT_COLUMNS, Facts, TripFacts, UnitFacts
 
+FACTS_AS_TEXT = Cast("state__facts", TextField())
+"""The text of a JSON column, which is read by quicker means than a JSON column is."""
 WITH_UNITS = (
     "fleet__policy",
     "planned_unit__model",
@@ -51,7 +56,7 @@ def unit_with_state(unit_id: int) -> Unit:
 def units_of_fleet(fleet_id: int, *, numbers: Collection[str] | None = None) -> list[UnitFacts]:
     """Facts of units by number: of those named, or of all in service. Two statements, one for all models."""
     named = {"service": Unit.Service.IN_SERVICE} if numbers is None else {"number__in": numbers}
-    of_state = [f"state__{name}" for name in STATE_COLUMNS]
+    of_state = [FACTS_AS_TEXT if name == "facts" else f"state__{name}" for name in STATE_COLUMNS]
     rows = Unit.objects.for_fleet(fleet_id).filter(**named).order_by("number")
     found = list(rows.values_list("model_id", *UNIT_COLUMNS, *of_state))
     model_ids = {model_id for model_id, *_ in found}
