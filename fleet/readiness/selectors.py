@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from django.db.models import TextField
+from django.db.models import QuerySet, TextField
 from django.db.models.functions import Cast
 
+from fleet.compiled import compiled
 from fleet.errors import NotFound
 from fleet.models import Trip, Unit, UnitModel
 from fleet.policy import Policy
@@ -27,9 +28,17 @@ def trip_with_own_unit(trip_id: int, *, assigned: bool) -> Trip:
     """One trip with its assigned or its planned unit, whichever is its own, in one statement: half the joins of
     `trips_with_units`, which a fresh answer would wait for."""
     own = "assigned_unit" if assigned else "planned_unit"
-    rows = Trip.objects.across_fleets().select_related("fleet__policy", f"{own}__model", f"{own}__state")
-    trip: Trip = rows.get(pk=trip_id)
-    return trip
+
+    def rows() -> QuerySet[Trip]:
+        related: QuerySet[Trip] = Trip.objects.across_fleets().select_related(
+            "fleet__policy", f"{own}__model", f"{own}__state"
+        )
+        return related.filter(pk=0)
+
+    for trip in compiled(f"trip with {own}", rows)(trip_id):
+        found: Trip = trip
+        return found
+    raise NotFound("There is no such trip.")
 
 
 def trip_with_units(fleet_id: int, reference: str) -> Trip:
