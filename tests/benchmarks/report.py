@@ -152,8 +152,8 @@ threads a process.
 
 **Candidates.** The whole request: two queries for units and models, all scores and plans in one pass, each check for
 all units in turn, and a document of a thousand rows. No two units are alike (K, age, output, fuel, hours run). Winter
-and severe differ by 14 K. More than half of it is numpy, in blocks that stay in the processor's second cache; what
-remains is a thousand times nineteen checks in Python, and reading a thousand rows. It keeps one core.
+and severe differ by 14 K. More than half of it is numpy, in blocks of 64 units and in memory that the allocator keeps;
+what remains is a thousand times nineteen checks in Python, and reading a thousand rows. It keeps one core.
 
 **Event to mail.** Contains the second that a burst is given to settle. With the broker down only the sweep works; its
 interval is in the target, and what it finds is sent in the same round.
