@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import expect
+from playwright.sync_api import Route, expect
 
 from tests.browser.conftest import Opened, Watch
 from tests.browser.evening import PHONE, Evening, sign_in
-from tests.browser.walking import answer_all, begin, kept_by_worker, of_unit, read_last_report
+from tests.browser.walking import answer_all, begin, is_kept, kept_by_worker, of_unit, open_list, read_last_report
 
 NO_NETWORK = r"ERR_INTERNET_DISCONNECTED|ERR_FAILED"
 
@@ -51,9 +51,7 @@ def test_a_unit_nobody_planned_for_can_be_inspected_without_a_connection(
 ) -> None:
     watch.allow(NO_NETWORK)
     page = as_("inspector", size=PHONE)
-    page.goto("/inspections/")
-    expect(page.locator("#kept")).to_contain_text("On this device")
-    kept_by_worker(page)
+    open_list(page)
     page.context.set_offline(True)
     page.goto("/inspections/")  # the kept shell stands in
     expect(page.get_by_text("No connection.")).to_be_visible()
@@ -147,15 +145,45 @@ def test_signing_out_takes_the_kept_page_away_and_signing_in_brings_the_next_per
     watch.allow(NO_NETWORK)
     page = as_(None, size=PHONE)
     sign_in(page, evening, "inspector")
-    page.goto("/inspections/")
-    kept_by_worker(page)
+    open_list(page)
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url("**/sign-in/**")
-    page.wait_for_function("caches.match('/inspections/walk/').then((found) => !found)")
+    assert not is_kept(page)
     sign_in(page, evening, "manager")
-    page.goto("/inspections/")
-    kept_by_worker(page)
+    open_list(page)
     page.context.set_offline(True)
     page.goto("/inspections/walk/")
     expect(page.get_by_text("No connection.")).to_be_visible()
     expect(page.locator(".who")).to_contain_text("manager")
+
+
+def test_a_slow_phone_has_nothing_kept_of_whoever_has_signed_out(as_: Opened, evening: Evening) -> None:
+    """The page is left no sooner than it has removed what was kept."""
+    page = as_(None, size=PHONE)
+    sign_in(page, evening, "inspector")
+    open_list(page)
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 20})
+    page.get_by_role("button", name="Sign out").dblclick()
+    page.wait_for_url("**/sign-in/**")
+    assert not is_kept(page)
+
+
+def test_a_page_that_was_on_its_way_when_somebody_signed_out_is_not_kept(as_: Opened, evening: Evening) -> None:
+    page = as_(None, size=PHONE)
+    sign_in(page, evening, "inspector")
+    open_list(page)
+    on_its_way: list[Route] = []
+
+    def hold(route: Route) -> None:
+        on_its_way.append(route)
+
+    page.context.route("**/inspections/walk/", hold)
+    with page.context.expect_event("request", lambda request: request.url.endswith("/inspections/walk/")):
+        page.evaluate("navigator.serviceWorker.ready.then((found) => found.active.postMessage('keep'))")
+    button = page.get_by_role("button", name="Sign out")
+    button.click()
+    expect(button).to_be_disabled()  # the session lasts until what is on its way has been kept, and removed
+    (route,) = on_its_way
+    route.continue_()
+    page.wait_for_url("**/sign-in/**")
+    assert not is_kept(page)

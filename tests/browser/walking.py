@@ -8,6 +8,17 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.evening import Evening
 
+# The message that each page of the inspections sends (choose.js), with a limit, because `evaluate` has none.
+ASK_TO_KEEP = """async () => {
+  const { active } = await navigator.serviceWorker.ready;
+  const { port1, port2 } = new MessageChannel();
+  return new Promise((said, failed) => {
+    port1.onmessage = (event) => said(event.data);
+    setTimeout(failed, 10000, "the worker does not answer");
+    active.postMessage("keep", [port2]);
+  });
+}"""
+
 
 def begin(page: Page, unit: str, sheet: str = "pre-trip") -> None:
     page.goto("/inspections/")
@@ -39,11 +50,20 @@ def answer_all(page: Page, outcome: str = "sound", *, skip: frozenset[str] = fro
 
 
 def kept_by_worker(page: Page) -> None:
-    """Waits until the page that walks a sheet is kept, and nothing more is on its way that could replace it."""
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_load_state("networkidle")
-    page.wait_for_timeout(500)  # a worker's own work shows in no page
-    page.wait_for_function("caches.match('/inspections/walk/').then(Boolean)")
+    """Asks the worker to keep the page that walks a sheet; returns when it says that it has.
+
+    Not `wait_for_function`: it takes a promise for a true value and waits for nothing."""
+    assert page.evaluate(ASK_TO_KEEP)
+
+
+def open_list(page: Page) -> None:
+    """The list of inspections, once it says that all it takes along is on the device."""
+    page.goto("/inspections/")
+    expect(page.locator("#kept")).to_contain_text("On this device")
+
+
+def is_kept(page: Page) -> bool:
+    return bool(page.evaluate("caches.match('/inspections/walk/').then(Boolean)"))
 
 
 def of_unit(evening: Evening, unit: str) -> list[dict[str, Any]]:

@@ -17,12 +17,31 @@ document.addEventListener("submit", (event) => {
   const words = `${waiting} signed inspection${waiting > 1 ? "s have" : " has"} not been sent from this device. `
     + "It stays here and is sent when you sign in again. Sign out now?";
   if (waiting > 0 && !confirm(words)) { event.preventDefault(); return; }
-  forgetPages();
+  if (!window.caches || !navigator.locks) return;
+  event.preventDefault();
+  const button = event.target.querySelector("button");
+  button.disabled = true; // a second press would send the form before the pages are gone
+  forgetPages().finally(() => {
+    button.disabled = false;
+    event.target.submit();
+  });
 });
 
 // A page that is kept for places without a connection carries the name of whoever was signed in; its files do not.
-async function forgetPages() {
-  if (!window.caches) return;
+// Workers keep pages under the same lock. It is held until this page is left, and by then the session has ended: nothing
+// is kept for this person after the removal. Whoever does not get the lock in time removes what there is.
+const PATIENCE_MS = 15000;
+
+function forgetPages() {
+  return new Promise((done) => {
+    const signal = AbortSignal.timeout(PATIENCE_MS);
+    const remove = () => removePages().finally(done);
+    const untilLeft = () => remove().then(() => new Promise(() => undefined));
+    navigator.locks.request("kept-page", { signal }, untilLeft).catch(remove);
+  });
+}
+
+async function removePages() {
   for (const name of await caches.keys()) {
     const cache = await caches.open(name);
     for (const kept of await cache.keys()) {

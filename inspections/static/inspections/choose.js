@@ -5,16 +5,22 @@ import { withdrawLater } from "./outbox.js";
 import { all, document_, drop, forgetOthers } from "./store.js";
 import { watch } from "./waiting.js";
 
-export function register() {
-  if (!("serviceWorker" in navigator)) return;
+/* Has the worker keep the page that walks a sheet, as whoever is signed in sees it. The worker says whether it did. */
+export async function register() {
+  if (!("serviceWorker" in navigator)) return false;
   navigator.serviceWorker.register("/inspections/worker.js", { scope: "/inspections/" });
-  navigator.serviceWorker.ready.then((found) => found.active.postMessage("keep"));
+  const { active } = await navigator.serviceWorker.ready;
+  const { port1, port2 } = new MessageChannel();
+  return new Promise((said) => {
+    port1.onmessage = (event) => said(event.data);
+    active.postMessage("keep", [port2]);
+  });
 }
 
 const walkTo = (walk, choice) => location.assign(`${walk}#${new URLSearchParams(choice)}`);
 
 /* On the list page: a button for the walk, the drafts, and the sheets of the next departures for later. */
-async function enhance(form) {
+async function enhance(form, walkKept) {
   const box = document.getElementById("waiting");
   const member = Number(box.dataset.member);
   const whole = form.querySelector("button[name=as]");
@@ -44,10 +50,10 @@ async function enhance(form) {
   });
   await showDrafts(document.getElementById("drafts"), member, form.dataset.walk);
   await forgetOthers(member);
-  await takeAlong(member, form);
+  await takeAlong(member, form, walkKept);
 }
 
-async function takeAlong(member, form) {
+async function takeAlong(member, form, walkKept) {
   const { body, fresh } = await document_(member, "known", form.dataset.known);
   if (!body || !fresh) return;
   let kept = 0;
@@ -55,7 +61,7 @@ async function takeAlong(member, form) {
     const address = `${form.dataset.form}?${new URLSearchParams({ unit, sheet: "pre-trip" })}`;
     if ((await document_(member, `form|${unit}|pre-trip`, address)).fresh) kept += 1;
   }
-  if (kept)
+  if (kept && (await walkKept))
     document.getElementById("kept").textContent =
       `On this device for places without a connection: the pre-trip sheets of ${kept} unit${kept > 1 ? "s" : ""} that load soon.`;
 }
@@ -171,7 +177,7 @@ function tripOf(known, unit) {
 
 const form = document.getElementById("begin");
 if (form) {
-  register();
+  const walkKept = register();
   watch();
-  enhance(form);
+  enhance(form, walkKept);
 }

@@ -27,42 +27,41 @@ self.addEventListener("activate", (event) => {
   );
 });
 
-/* The shell as the signed-in person sees it; a redirect to the sign-in page is no shell. */
-async function keepShell() {
-  const response = await fetch(KEPT.shell, { cache: "reload", credentials: "same-origin" });
-  if (response.ok && !response.redirected) await (await caches.open(CACHE)).put(KEPT.shell, response);
-}
+/* The shell as the signed-in person sees it; a redirect to the sign-in page is no shell. Signing out waits for the lock
+   and holds it until the session has ended (page.js), so what was asked for before is never kept after. */
+const LONGEST_MS = 10000; // nobody waits longer than that to sign out
 
-/* A page of the inspections was opened: whoever is signed in now gets a shell of their own. */
+const keepShell = () =>
+  navigator.locks.request("kept-page", async () => {
+    const signal = AbortSignal.timeout(LONGEST_MS);
+    const response = await fetch(KEPT.shell, { cache: "reload", credentials: "same-origin", signal });
+    if (!response.ok || response.redirected) return false;
+    await (await caches.open(CACHE)).put(KEPT.shell, response);
+    return true;
+  });
+
+/* A page of the inspections was opened: whoever is signed in now gets a shell of their own. The answer says whether it
+   is kept; without a connection the old one stays. */
 self.addEventListener("message", (event) => {
-  if (event.data === "keep") event.waitUntil(keepShell().catch(() => undefined)); // without a connection the old one stays
+  if (event.data !== "keep") return;
+  const kept = keepShell().catch(() => false);
+  event.waitUntil(kept.then((done) => event.ports[0]?.postMessage(done)));
 });
 
 self.addEventListener("fetch", (event) => {
   const request = event.request;
   const address = new URL(request.url);
   if (request.method !== "GET" || address.origin !== self.location.origin) return;
-  if (request.mode === "navigate") event.respondWith(page(request, address));
-  else if (KEPT.assets.includes(address.pathname)) event.respondWith(asset(request, address));
+  if (request.mode === "navigate") event.respondWith(soonOrKept(request, KEPT.shell));
+  else if (KEPT.assets.includes(address.pathname)) event.respondWith(soonOrKept(request, address.pathname));
 });
 
 /* Pages and files come from the service while it answers; from the device when it does not, or not soon. Without a
    connection the kept shell stands in for any page of the scope. */
 const SOON_MS = 4000;
 
-async function page(request, address) {
-  const asked = fetch(request).then(async (response) => {
-    if (address.pathname === KEPT.shell && response.ok && !response.redirected) {
-      await (await caches.open(CACHE)).put(KEPT.shell, response.clone());
-    }
-    return response;
-  });
-  return soonOrKept(asked, KEPT.shell);
-}
-
-const asset = (request, address) => soonOrKept(fetch(request), address.pathname);
-
-async function soonOrKept(asked, key) {
+async function soonOrKept(request, key) {
+  const asked = fetch(request);
   const kept = await caches.match(key);
   if (!kept) return asked;
   const late = new Promise((resolve) => setTimeout(resolve, SOON_MS, kept));
