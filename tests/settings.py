@@ -18,6 +18,7 @@ from fleet.settings import DATABASES, STATE_DIR
 
 SECURE_SSL_REDIRECT = False
 ALLOWED_HOSTS = ["*"]
+WHITENOISE_AUTOREFRESH = True  # each client of a test would look through all static files before its first request
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if "sqlite3" in str(DATABASES["default"]["ENGINE"]):
     # A file, not memory: threads of a test each open their own connection, under the rules of production.

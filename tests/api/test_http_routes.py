@@ -149,7 +149,8 @@ def test_every_write_refuses_a_member_it_does_not_know(client_of, tarn):
                 assert "/no_such_member" in {error["pointer"] for error in body["errors"]}, route
 
 
-def test_unknown_routes_are_problems_with_and_without_a_slash(stranger):
+def test_unknown_routes_are_problems_with_and_without_a_slash(stranger, settings):
+    settings.WHITENOISE_AUTOREFRESH = False  # files as production serves them
     for path in ("/nothing", "/api/v1/", "/api/v1/nothing/", "/api/v1/trips", "/.env", "/static/no.js"):
         problem(stranger.get(path), "not-found")
 

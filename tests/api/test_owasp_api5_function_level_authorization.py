@@ -5,6 +5,8 @@ The whole matrix of routes, methods and roles is tests/api/test_roles.py.
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from fleet.models import Fleet, Role, UnitModel
@@ -50,7 +52,8 @@ def test_a_role_that_changes_counts_from_the_next_request_on(tarn: Fleet, client
     assert client.post("/api/v1/unit-models/", MODEL | {"key": "box-10"}, format="json").status_code == 403
 
 
-def test_there_is_no_back_door_of_the_framework(client_of: Client, tarn: Fleet) -> None:
+def test_there_is_no_back_door_of_the_framework(client_of: Client, tarn: Fleet, settings: Any) -> None:
+    settings.WHITENOISE_AUTOREFRESH = False  # files as production serves them
     factories.make_unit(tarn)
     for path in (
         "/api-auth/login/",

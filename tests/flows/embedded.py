@@ -20,9 +20,11 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def environment(folder: Path, **more: str) -> dict[str, str]:
-    """The environment of a newcomer: none of ours, and a state folder of the test's own."""
+    """The environment of a newcomer: none of ours, and a state folder of the test's own. Python keeps what it compiled:
+    processes are started many times."""
     clean = {name: value for name, value in os.environ.items() if not name.startswith(("WARMGATE_", "DJANGO_"))}
-    return clean | {"WARMGATE_STATE_DIR": str(folder), "PYTHONUNBUFFERED": "1"} | more
+    own = {"WARMGATE_STATE_DIR": str(folder), "PYTHONUNBUFFERED": "1", "PYTHONDONTWRITEBYTECODE": ""}
+    return clean | own | more
 
 
 def manage(folder: Path, *words: str, **more: str) -> subprocess.Popen[str]:
