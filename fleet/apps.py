@@ -7,6 +7,9 @@ class FleetConfig(AppConfig):
     name = "fleet"
 
     def ready(self) -> None:
+        from django.db.backends.signals import connection_created
+
+        from fleet.arrays import teach_arrays
         from fleet.checks import CHECKS
         from fleet.chores import CHORES
         from fleet.pages.panels import nav, trip_panels, unit_panels
@@ -15,6 +18,7 @@ class FleetConfig(AppConfig):
         from fleet.sweep import chores
         from fleet.trip_records import own as trip_record
 
+        connection_created.connect(teach_arrays, dispatch_uid="fleet.arrays")
         for check in CHECKS:
             checks.add(check)
         for chore in CHORES:

@@ -170,11 +170,6 @@ def newest_lines(groups: Sequence[tuple[datetime, str, Any]]) -> str:
     return _encoder.encode_lines(groups)[:-1].decode()
 
 
-def instants_of(moments: Sequence[datetime]) -> str:
-    """Moments as RFC 3339 with commas between."""
-    return _encoder.encode(moments)[1:-1].replace(b'"', b"").decode()
-
-
 def values_of(measured: Measured) -> dict[str, Entry]:
     """Each measured value as [value, at, source]."""
     return {name: entry for name, entry in _newest(measured).items() if name != LAST_ON}

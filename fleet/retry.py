@@ -15,6 +15,7 @@ T = TypeVar("T")
 
 TRIES = 3
 RETRYABLE = {"40001", "40P01"}
+LOCK_NOT_AVAILABLE = "55P03"
 
 
 def on_conflict(work: Callable[[], T]) -> T:
@@ -36,5 +37,13 @@ def on_conflict(work: Callable[[], T]) -> T:
 
 
 def is_retryable(error: OperationalError) -> bool:
-    state = getattr(error.__cause__, "sqlstate", None)
-    return state in RETRYABLE or "database is locked" in str(error) or "database table is locked" in str(error)
+    return _state(error) in RETRYABLE or "database is locked" in str(error) or "database table is locked" in str(error)
+
+
+def is_taken(error: OperationalError) -> bool:
+    """Whether somebody else held a row that was to be locked without waiting for it."""
+    return _state(error) == LOCK_NOT_AVAILABLE
+
+
+def _state(error: OperationalError) -> str | None:
+    return getattr(error.__cause__, "sqlstate", None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -10,7 +11,7 @@ from django.db import connection
 from fleet.ingest.parse import BadItem, Item, Split
 from fleet.ingest.quarantine import Outcast
 from fleet.models import Source
-from fleet.units.told import LockedUnit, lock_units
+from fleet.units.numbers import lock_units
 
 
 @dataclass(slots=True)
@@ -49,10 +50,11 @@ class Batch:
     fleet_id: int
     now: datetime
     items: Split
-    units: dict[str, LockedUnit]
-    sources: dict[str, int]
     doubt: bool = False
     """Whether readings newer than their unit's state are looked up too."""
+    units: dict[str, int] = field(default_factory=dict)
+    """Ids by number, of units whose state rows are locked."""
+    sources: dict[str, int] = field(default_factory=dict)
     outcasts: list[Outcast] = field(default_factory=list)
     duplicates: set[int] = field(default_factory=set)
     late: set[int] = field(default_factory=set)
@@ -61,31 +63,32 @@ class Batch:
     def cast_out(self, item: Item, bad: BadItem, unit_id: int | None = None) -> None:
         self.outcasts.append(Outcast(item, bad, unit_id))
 
+    def look_up(self, places: Sequence[int], *, wait: bool) -> None:
+        """Finds units and sources of the items in these places, and locks the units' state rows.
 
-def open_batch(fleet_id: int, items: Split, now: datetime, *, doubt: bool = False) -> Batch:
-    """Looks up units and sources and locks the state rows of all units named in the batch."""
-    heads = items.heads()
-    # Nearly always one sender, whose id comes with the units.
-    first = heads[0].source if heads else ""
-    units, source_id = lock_units(fleet_id, {head.subject for head in heads}, source=first)
-    known = {} if source_id is None else {first: source_id}
-    names = {head.source for head in heads}
-    if names != known.keys():
-        names = {head.source for head in heads if head.subject in units}
-        known |= _sources(fleet_id, names - known.keys())
-    return Batch(fleet_id, now, items, units, known, doubt)
+        *Raises* OperationalError (`fleet.retry.is_taken`) where somebody else holds one, unless it may *wait*.
+        """
+        heads = self.items.heads(places)
+        # Nearly always one sender, whose id comes with the units.
+        first = heads[0].source if heads else ""
+        units, source_id = lock_units(self.fleet_id, {head.subject for head in heads}, source=first, wait=wait)
+        self.units |= units
+        if source_id is not None:
+            self.sources[first] = source_id
+        self.find_sources({head.source for head in heads if head.subject in units})
 
-
-def _sources(fleet_id: int, names: set[str]) -> dict[str, int]:
-    """The ids of these sources, which are stored where they are new."""
-    if not names:
-        return {}
-    known = _known_sources(fleet_id, names)
-    missing = sorted(names - known.keys())
-    if missing:
-        Source.objects.bulk_create([Source(fleet_id=fleet_id, name=name) for name in missing], ignore_conflicts=True)
-        known = _known_sources(fleet_id, names)
-    return known
+    def find_sources(self, names: set[str]) -> None:
+        """Knows the ids of these sources, which are stored where they are new."""
+        missing = names - self.sources.keys()
+        if not missing:
+            return
+        known = _known_sources(self.fleet_id, missing)
+        new = sorted(missing - known.keys())
+        if new:
+            rows = [Source(fleet_id=self.fleet_id, name=name) for name in new]
+            Source.objects.bulk_create(rows, ignore_conflicts=True)
+            known |= _known_sources(self.fleet_id, set(new))
+        self.sources |= known
 
 
 def _known_sources(fleet_id: int, names: set[str]) -> dict[str, int]:

@@ -7,33 +7,31 @@ null is a length of -1. Rows with the same nulls are records of one type, and ne
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from fleet.arrays import EPOCH_US
 from fleet.ingest.fields import READING_FIELDS, Kind
 from fleet.ingest.values import Table
 
 HEADER = b"PGCOPY\n\xff\r\n\0" + bytes(8)
 TRAILER = b"\xff\xff"
-EPOCH_S = datetime(2000, 1, 1, tzinfo=UTC).timestamp()
-"""From where PostgreSQL counts its microseconds."""
 _KEYS = ("unit_id", "at", "source_id", "content_hash")
 _BITS = 1 << np.arange(len(READING_FIELDS))
 
 
 def binary_copy(
-    units: Sequence[int],
-    seconds: npt.NDArray[np.float64],
-    sources: Sequence[int],
+    units: npt.NDArray[np.int64],
+    micros: npt.NDArray[np.int64],
+    sources: npt.NDArray[np.int64],
     hashes: npt.NDArray[np.int64],
     values: Table,
 ) -> bytes:
-    """The stream of rows of these columns, times in seconds since 1970; NaN is null."""
-    keys = (np.array(units), np.rint((seconds - EPOCH_S) * 1e6), np.array(sources), hashes)
+    """The stream of rows of these columns, times in microseconds since 1970; NaN is null."""
+    keys = (units, micros - EPOCH_US, sources, hashes)
     masks = ~np.isnan(values) @ _BITS
     kinds: list[int] = np.unique(masks).tolist()
     if len(kinds) == 1:

@@ -10,10 +10,10 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import Any, cast
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -126,7 +126,7 @@ class Split(Sequence[Item]):
     def seconds(self) -> npt.NDArray[np.float64]:
         """Times of the plain readings in their places [s since 1970], NaN where the item is among the others.
 
-        Two differ if their microseconds do, and each says to which microsecond it belongs, until the year 2106.
+        Each says to which microsecond it belongs (`micros_of`), until the year 2106.
         """
         return np.array([math.nan if event is None else event.time.timestamp() for event in self.plain])
 
@@ -144,11 +144,9 @@ class Split(Sequence[Item]):
         event = self.plain[index] or self.others[index].envelope
         return "" if event is None else event.id
 
-    def heads(self) -> list[PlainReading | Envelope]:
-        """The envelopes of all items that have one, in their order."""
-        if not self.others:
-            return cast("list[PlainReading | Envelope]", self.plain)
-        heads = [event or self.others[index].envelope for index, event in enumerate(self.plain)]
+    def heads(self, places: Iterable[int]) -> list[PlainReading | Envelope]:
+        """The envelopes of those of the items in these places that have one, in their order."""
+        heads = [self.plain[place] or self.others[place].envelope for place in places]
         return [head for head in heads if head is not None]
 
 
@@ -289,6 +287,12 @@ def bad_value(error: Exception, under: str = "") -> BadItem:
     if not isinstance(error, msgspec.ValidationError):
         return BadItem("malformed-item", f"The item cannot be read: {words}.", under + pointer)
     return BadItem("bad-value", f"{words}.", under + pointer)
+
+
+def micros_of(seconds: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
+    """The same times [µs since 1970], to the microsecond that was told."""
+    micros: npt.NDArray[np.int64] = np.rint(seconds * 1e6).astype(np.int64)
+    return micros
 
 
 def in_utc(at: datetime) -> datetime:

@@ -15,6 +15,7 @@ from django.db import connection
 from fleet.ingest.binary import binary_copy
 from fleet.ingest.fields import FIELD_NAMES
 from fleet.ingest.values import Table
+from fleet.stamps import moment_of
 
 Key = tuple[int, datetime, int]
 """(unit id, at, source id): the identity of a reading."""
@@ -24,11 +25,10 @@ Key = tuple[int, datetime, int]
 class Rows:
     """Readings to be stored, column by column."""
 
-    units: Sequence[int]
-    ats: Sequence[datetime]
-    seconds: npt.NDArray[np.float64]
-    """The same times [s since 1970]."""
-    sources: Sequence[int]
+    units: npt.NDArray[np.int64]
+    micros: npt.NDArray[np.int64]
+    """Their times [µs since 1970]."""
+    sources: npt.NDArray[np.int64]
     hashes: npt.NDArray[np.int64]
     values: Table
     """In the order of READING_FIELDS; NaN is null."""
@@ -77,16 +77,18 @@ SELECT r.unit_id, json_extract(n.value, '$[1]'), r.source_id, r.content_hash
 
 def insert_readings(rows: Rows) -> None:
     """Stores rows none of which is stored yet. *Raises* IntegrityError when one is."""
-    if not rows.units:
+    if not len(rows.units):
         return
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            stream = binary_copy(rows.units, rows.seconds, rows.sources, rows.hashes, rows.values)
+            stream = binary_copy(rows.units, rows.micros, rows.sources, rows.hashes, rows.values)
             with connection.wrap_database_errors, cursor.cursor.copy(_COPY) as copy:
                 copy.write(stream)
             return
-        texts = {at: _stored(at) for at in set(rows.ats)}
-        keys = zip(rows.units, [texts[at] for at in rows.ats], rows.sources, rows.hashes.tolist(), strict=True)
+        micros = rows.micros.tolist()
+        texts = {moment: _stored(moment_of(moment)) for moment in set(micros)}
+        ats = [texts[moment] for moment in micros]
+        keys = zip(rows.units.tolist(), ats, rows.sources.tolist(), rows.hashes.tolist(), strict=True)
         # The driver stores NaN as null and, in a column of flags, 1.0 as 1.
         cursor.executemany(_INSERT, [(*key, *values) for key, values in zip(keys, rows.values.tolist(), strict=True)])
 

@@ -8,18 +8,18 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import msgspec
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, transaction
 
 from fleet.bell import ASSESS_TASK, ring
 from fleet.events import Handled, UnitEvent, handlers
-from fleet.ingest.batch import Batch, BatchAnswer, ItemAnswer, open_batch
+from fleet.ingest.batch import Batch, BatchAnswer, ItemAnswer
 from fleet.ingest.parse import BadItem, Item, Split, bad_value, in_utc, read_values
 from fleet.ingest.quarantine import quarantine
 from fleet.ingest.swift import AHEAD, take_newest
 from fleet.ingest.taking import Arrival, take_readings
 from fleet.ingest.wire import READING_TYPE
 from fleet.metrics import EVENT_LAG, EVENTS
-from fleet.retry import on_conflict
+from fleet.retry import is_taken, on_conflict
 from fleet.trips.due import make_due
 
 logger = logging.getLogger(__name__)
@@ -33,7 +33,7 @@ that the bell wakes (`fleet.tasks.LINGER`)."""
 
 def ingest(fleet_id: int, items: Split, *, now: datetime) -> BatchAnswer:
     """Stores a batch. Whatever is not stored is in quarantine, with why. *Raises* only when nothing was stored."""
-    answer = on_conflict(lambda: _ingest_or_doubt(fleet_id, items, now))
+    answer = on_conflict(lambda: _ingest(fleet_id, items, now))
     for status in ("duplicate", "late", "quarantined"):
         EVENTS.labels(outcome=status).inc(answer.count(status))
     EVENTS.labels(outcome="accepted").inc(answer.accepted - answer.count("late"))
@@ -41,23 +41,36 @@ def ingest(fleet_id: int, items: Split, *, now: datetime) -> BatchAnswer:
     return answer
 
 
-def _ingest_or_doubt(fleet_id: int, items: Split, now: datetime) -> BatchAnswer:
+def _ingest(fleet_id: int, items: Split, now: datetime) -> BatchAnswer:
     try:
-        return _ingest_once(fleet_id, items, now)
+        return _ingest_once(Batch(fleet_id, now, items))
     except IntegrityError as error:
         logger.warning("Readings are stored that are newer than their unit's state; all are looked up: %s", error)
-        return _ingest_once(fleet_id, items, now, doubt=True)
+        return _ingest_once(Batch(fleet_id, now, items, doubt=True))
+    except OperationalError as error:
+        if not is_taken(error):
+            raise
+        return _ingest_once(Batch(fleet_id, now, items), in_turn=True)
 
 
-def _ingest_once(fleet_id: int, items: Split, now: datetime, *, doubt: bool = False) -> BatchAnswer:
+def _ingest_once(batch: Batch, *, in_turn: bool = False) -> BatchAnswer:
+    """Takes the live readings without locking anything before, then all others.
+
+    Nobody waits for a unit of the second kind while he holds units of the first, or two batches could wait for each
+    other. Where one would have to wait, all units of the batch are locked first, *in turn* of their ids.
+    """
     with transaction.atomic():
-        batch = open_batch(fleet_id, items, now, doubt=doubt)
-        readings, others = _sort_out(batch, take_newest(batch))
+        if in_turn or batch.doubt:
+            batch.look_up(range(len(batch.items)), wait=True)
+        places = take_newest(batch)
+        if places and not (in_turn or batch.doubt):
+            batch.look_up(places, wait=not batch.touched)
+        readings, others = _sort_out(batch, places)
         take_readings(batch, readings)
         _run_handlers(batch, others)
-        kept = quarantine(fleet_id, batch.outcasts, now=now) if batch.outcasts else {}
+        kept = quarantine(batch.fleet_id, batch.outcasts, now=batch.now) if batch.outcasts else {}
         touched = batch.touched | {outcast.unit_id for outcast in batch.outcasts if outcast.unit_id is not None}
-        make_due(touched, at=now + ASSESS_SOON)
+        make_due(touched, at=batch.now + ASSESS_SOON)
         if touched:
             ring(ASSESS_TASK)
     return _answer(batch, kept)
@@ -81,10 +94,10 @@ def _sort_out(batch: Batch, places: Sequence[int]) -> tuple[list[Arrival], dict[
             if envelope.type == READING_TYPE:
                 readings.append((item, unit, read_values(item)))
             else:
-                event = _event(item, unit.id)
+                event = _event(item, unit)
                 others.setdefault(event.type, []).append((item, event))
         except BadItem as bad:
-            batch.cast_out(item, bad, None if unit is None else unit.id)
+            batch.cast_out(item, bad, unit)
     return readings, others
 
 

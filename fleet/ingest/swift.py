@@ -1,69 +1,115 @@
 """The readings that a live stream is made of: plain, newer than all of their unit, telling what its newest told.
 
-What such a reading does is known without reading anything: it is stored, and it replaces its unit's newest group. So a
-batch of them goes through as columns. Whatever is not such a reading goes the general way (`fleet.ingest.taking`),
-which would come to the same.
+What such readings do is known without reading anything: they are stored, and the newest of each unit replaces its
+unit's newest group. So all of a batch go through as columns. One statement asks of each unit whether it is so, and does
+it; nothing has to be looked up or locked before. Whatever is not such a reading goes the general way
+(`fleet.ingest.taking`), which would come to the same.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from datetime import timedelta
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from fleet.ingest.batch import Batch
-from fleet.ingest.parse import FIELDS, in_utc
+from fleet.ingest.parse import FIELDS, in_utc, micros_of
 from fleet.ingest.readings import Rows, insert_readings
 from fleet.ingest.values import FUEL_PCT, content_hashes, shapes_of
 from fleet.ingest.wire import PlainReading
 from fleet.measured import newest_lines
-from fleet.units.told import save_newest
+from fleet.units.numbers import unit_ids
+from fleet.units.told import Newest, move_newest
 
 AHEAD = timedelta(minutes=10)
 """Clocks of machines may run this much fast."""
+Column = npt.NDArray[np.int64]
+
+
+class Live(NamedTuple):
+    """Readings that may be of that kind, by unit and then by time; all of a unit or none."""
+
+    places: Column
+    units: Column
+    micros: Column
+    shapes: Column
+
+    def of(self, chosen: npt.NDArray[np.bool_]) -> Live:
+        return self if chosen.all() else Live(*(column[chosen] for column in self))
 
 
 def take_newest(batch: Batch) -> list[int]:
     """Stores the readings of which this is true; the places of all other items, in their order."""
-    chosen = {} if batch.doubt else _newest(batch)
-    if chosen:
-        _store(batch, chosen)
-    return [place for place in range(len(batch.items)) if place not in chosen]
+    count = len(batch.items)
+    if batch.doubt:
+        return list(range(count))
+    live = _live(batch)
+    if len(live.places):
+        live = _moved(batch, live)
+    if len(live.places):
+        _store(batch, live)
+    if len(live.places) == count:
+        return []
+    others: list[int] = np.setdiff1d(np.arange(count), live.places).tolist()
+    return others
 
 
-def _newest(batch: Batch) -> dict[int, PlainReading]:
+def _live(batch: Batch) -> Live:
+    """What can be told without the database, but for ids that are not known yet."""
     items = batch.items
-    units = [None if event is None else batch.units.get(event.subject) for event in items.plain]
-    newest_s = np.array([None if unit is None else unit.newest_s for unit in units], dtype=np.float64)
-    shapes = np.array([0 if unit is None else unit.shape for unit in units], dtype=np.int64)
-    # What is not there is NaN, and no comparison with it is true.
-    fit = (items.seconds > newest_s) & (items.seconds <= (batch.now + AHEAD).timestamp())
-    fit &= shapes == np.array(shapes_of(items.table), dtype=np.int64)
+    named = {head.subject for head in items.heads(items.others)}  # which of a unit's items came first may matter
+    subjects = [None if event is None or event.subject in named else event.subject for event in items.plain]
+    seen = unit_ids(batch.fleet_id, {subject for subject in subjects if subject is not None})
+    units = np.array([0 if subject is None else seen.get(subject, 0) for subject in subjects], dtype=np.int64)
+    fit = (units > 0) & (items.seconds <= (batch.now + AHEAD).timestamp())
     fit &= np.isnan(items.table[:, FUEL_PCT])  # per cent of the tank need a look at the tank
-    chosen = {place: items.plain[place] for place in np.flatnonzero(fit).tolist()}
-    repeated = _repeated(batch)
-    return {place: event for place, event in chosen.items() if event is not None and event.subject not in repeated}
+    seconds = np.where(fit, items.seconds, 0.0)
+    places = np.lexsort((seconds, units))
+    live = Live(places, units[places], micros_of(seconds[places]), shapes_of(items.table)[places])
+    return live.of(~np.isin(live.units, live.units[~(fit[places] & _in_turn(live))]))
 
 
-def _repeated(batch: Batch) -> set[str]:
-    """Units that are named more than once: which of their readings came first may matter."""
-    named = [head.subject for head in batch.items.heads()]
-    if len(set(named)) == len(named):
-        return set()
-    return {subject for subject, times in Counter(named).items() if times > 1}
+def _in_turn(live: Live) -> npt.NDArray[np.bool_]:
+    """Whether each reading is the first of its unit, or later than the one before and of its shape."""
+    fit = np.ones(len(live.places), dtype=np.bool_)
+    later = (live.micros[1:] > live.micros[:-1]) & (live.shapes[1:] == live.shapes[:-1])
+    fit[1:] = later | (live.units[1:] != live.units[:-1])
+    return fit
 
 
-def _store(batch: Batch, chosen: dict[int, PlainReading]) -> None:
-    events = list(chosen.values())
-    table, seconds = batch.items.table, batch.items.seconds
-    if len(chosen) < len(batch.items):
-        table, seconds = table[list(chosen)], seconds[list(chosen)]
-    units = [batch.units[event.subject].id for event in events]
-    ats = [in_utc(event.time) for event in events]
-    sources = [batch.sources[event.source] for event in events]
-    insert_readings(Rows(units, ats, seconds, sources, content_hashes(table), table[:, :FIELDS]))
-    save_newest(
-        units, ats, newest_lines([(at, event.source, event.data) for at, event in zip(ats, events, strict=True)])
+def _moved(batch: Batch, live: Live) -> Live:
+    """Those of the units that the database says it is true of; their state rows are moved and locked."""
+    begins = np.flatnonzero(np.append(True, live.units[1:] != live.units[:-1]))
+    ends = np.append(begins[1:], len(live.units)) - 1
+    newest = _events(batch, live.places[ends])
+    names = {event.source for event in _events(batch, live.places)}
+    lines = newest_lines([(in_utc(event.time), event.source, event.data) for event in newest])
+    told = Newest(
+        ids=live.units[ends],
+        numbers=[event.subject for event in newest],
+        first=live.micros[begins],
+        last=live.micros[ends],
+        shapes=live.shapes[ends],
+        lines=lines,
     )
-    batch.touched.update(units)
+    first = next(iter(names))
+    moved, source_id = move_newest(batch.fleet_id, told, source=first)
+    if source_id is not None:
+        batch.sources[first] = source_id
+    if len(moved):
+        batch.find_sources(names)
+    return live if len(moved) == len(ends) else live.of(np.isin(live.units, moved))
+
+
+def _store(batch: Batch, live: Live) -> None:
+    table = batch.items.table[live.places]
+    sources = np.array([batch.sources[event.source] for event in _events(batch, live.places)])
+    insert_readings(Rows(live.units, live.micros, sources, content_hashes(table), table[:, :FIELDS]))
+    batch.touched.update(np.unique(live.units).tolist())
+
+
+def _events(batch: Batch, places: Column) -> list[PlainReading]:
+    plain: Any = batch.items.plain
+    return [plain[place] for place in places.tolist()]

@@ -9,13 +9,14 @@ import numpy as np
 
 from fleet.ingest.batch import Batch
 from fleet.ingest.fields import FIELD_NAMES
-from fleet.ingest.parse import FUEL_PLACE, BadItem, Item, ReadingValues, first_content_hash, in_utc
+from fleet.ingest.parse import FUEL_PLACE, BadItem, Item, ReadingValues, first_content_hash, in_utc, micros_of
 from fleet.ingest.readings import Key, Rows, insert_readings, known_hashes
 from fleet.ingest.values import content_hashes, table_of
 from fleet.measured import stored_form
-from fleet.units.told import Document, LockedUnit, read_documents, save_documents
+from fleet.units.told import Document, read_documents, save_documents
 
-Arrival = tuple[Item, LockedUnit, ReadingValues]
+Arrival = tuple[Item, int, ReadingValues]
+"""With the id of its unit."""
 
 
 class New(NamedTuple):
@@ -32,7 +33,7 @@ def take_readings(batch: Batch, arrivals: Sequence[Arrival]) -> None:
     """Stores readings and moves the state of their units forward, field by field."""
     if not arrivals:
         return
-    documents = read_documents({unit.id for _, unit, _ in arrivals})
+    documents = read_documents({unit for _, unit, _ in arrivals})
     new = _unknown(batch, _each_once(batch, arrivals, documents))
     rows: list[tuple[float | bool | None, ...]] = []
     moved: set[int] = set()
@@ -52,9 +53,9 @@ def take_readings(batch: Batch, arrivals: Sequence[Arrival]) -> None:
 
 def _insert(keys: Sequence[Key], hashes: Sequence[int], values: Sequence[tuple[float | bool | None, ...]]) -> None:
     if keys:
-        units, ats, sources = zip(*keys, strict=True)
-        seconds = np.array([at.timestamp() for at in ats])
-        insert_readings(Rows(units, ats, seconds, sources, np.array(hashes), np.array(values, dtype=np.float64)))
+        micros = micros_of(np.array([at.timestamp() for _, at, _ in keys]))
+        units, sources = (np.array([key[place] for key in keys]) for place in (0, 2))
+        insert_readings(Rows(units, micros, sources, np.array(hashes), np.array(values, dtype=np.float64)))
 
 
 def _each_once(batch: Batch, arrivals: Sequence[Arrival], documents: dict[int, Document]) -> list[New]:
@@ -62,19 +63,19 @@ def _each_once(batch: Batch, arrivals: Sequence[Arrival], documents: dict[int, D
     first: dict[Key, New] = {}
     hashes: list[int] = content_hashes(table_of([read.said for _, _, read in arrivals])).tolist()
     for (item, unit, read), content_hash in zip(arrivals, hashes, strict=True):
-        document = documents[unit.id]
+        document = documents[unit]
         if read.fuel_pct is not None and document.tank_l is None:
-            batch.cast_out(item, _no_tank(), unit.id)
+            batch.cast_out(item, _no_tank(), unit)
             continue
         assert item.envelope is not None
-        key = (unit.id, in_utc(item.envelope.time), batch.sources[item.envelope.source])
+        key = (unit, in_utc(item.envelope.time), batch.sources[item.envelope.source])
         known = first.get(key)
         if known is None:
             first[key] = New(key, item, read, content_hash, document)
         elif known.content_hash == content_hash:
             batch.duplicates.add(item.index)
         else:
-            batch.cast_out(item, _contradiction(), unit.id)
+            batch.cast_out(item, _contradiction(), unit)
     return [first[key] for key in sorted(first)]
 
 

@@ -57,11 +57,11 @@ def _column_keys() -> Words:
     return np.array(keys, dtype=np.uint64)
 
 
-def shapes_of(table: Table) -> list[int]:
+def shapes_of(table: Table) -> npt.NDArray[np.int64]:
     """The shape (`fleet.measured`) of what each reading tells of its unit."""
-    told = np.column_stack((~np.isnan(table), table[:, ON] == 1.0))
-    masks: list[int] = (told @ _BITS).tolist()
-    return [_shape(mask) for mask in masks]
+    masks = np.column_stack((~np.isnan(table), table[:, ON] == 1.0)) @ _BITS
+    kinds, which = np.unique(masks, return_inverse=True)
+    return np.array([_shape(mask) for mask in kinds.tolist()], dtype=np.int64)[which]
 
 
 @lru_cache(maxsize=1024)

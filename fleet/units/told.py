@@ -1,66 +1,23 @@
-"""What readings told of units, in their state rows: the lock of a batch, documents read and written many at once."""
+"""What readings told of units, in their state rows: documents read and written many at once."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from datetime import UTC, datetime
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import msgspec
+import numpy as np
+import numpy.typing as npt
 import orjson
 from django.db import connection
 
+from fleet.arrays import Bigints, Moments
 from fleet.id_lists import AMONG, listed
-from fleet.measured import Measured, Stored, instants_of, read_measured
-
-
-class LockedUnit(msgspec.Struct, gc=False):
-    """A unit whose state row is under lock, and what is known of its document without reading it."""
-
-    id: int
-    newest_s: float | None
-    """Time of its newest reading [s since 1970]; two times differ if their microseconds do."""
-    shape: int
-
-
-def lock_units(fleet_id: int, numbers: Collection[str], *, source: str) -> tuple[dict[str, LockedUnit], int | None]:
-    """The fleet's units of these numbers, their state rows locked in ascending order; and the id of a source.
-
-    One statement. The id is None where there is no such source, or no such unit.
-    """
-    if not numbers:
-        return {}, None
-    postgresql = connection.vendor == "postgresql"
-    # Numbers hold no control characters, so one text with line breaks carries them all.
-    listed = "\n".join(numbers) if postgresql else orjson.dumps(list(numbers)).decode()
-    with connection.cursor() as cursor:
-        cursor.execute(_LOCK[connection.vendor], [fleet_id, source, listed, fleet_id])
-        rows = cursor.fetchall()
-    source_id = rows[0][4] if rows else None
-    if postgresql:
-        return {number: LockedUnit(pk, at_s, shape) for number, pk, at_s, shape, _ in rows}, source_id
-    return {number: LockedUnit(pk, _seconds(at), shape) for number, pk, at, shape, _ in rows}, source_id
-
-
-def _seconds(at: datetime | None) -> float | None:
-    """Of a moment as SQLite's driver reads it, which knows no zone."""
-    return None if at is None else at.replace(tzinfo=UTC).timestamp()
-
-
-_LOCK = {
-    # The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table;
-    # `= ANY` in a prepared statement may compare all with all.
-    "postgresql": """
-        SELECT s.number, s.unit_id, date_part('epoch', s.newest_at), s.shape,
-               (SELECT id FROM fleet_source WHERE fleet_id = %s AND name = %s)
-          FROM unnest(string_to_array(%s, E'\\n')) AS n(number)
-          JOIN fleet_unitstate s ON s.number = n.number AND s.fleet_id = %s
-         ORDER BY s.unit_id FOR UPDATE OF s""",
-    "sqlite": """
-        SELECT s.number, s.unit_id, s.newest_at, s.shape,
-               (SELECT id FROM fleet_source WHERE fleet_id = %s AND name = %s)
-          FROM json_each(%s) AS n JOIN fleet_unitstate s ON s.number = n.value AND s.fleet_id = %s""",
-}
+from fleet.measured import Measured, Stored, read_measured
+from fleet.stamps import moment_of
+from fleet.units.numbers import SOURCE
 
 
 class Document(msgspec.Struct):
@@ -87,27 +44,66 @@ _READ = {
 }
 
 
-def save_newest(unit_ids: Sequence[int], moments: Sequence[datetime], lines: str) -> None:
-    """Replaces the newest groups of locked units by those of these lines, of the same shapes; moves versions."""
-    if not unit_ids:
-        return
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """What the newest readings of units tell, column by column, in ascending order of unit."""
+
+    ids: npt.NDArray[np.int64]
+    numbers: Sequence[str]
+    first: npt.NDArray[np.int64]
+    """Time of the first of the readings that are stored together, of which the newest is told [µs since 1970]."""
+    last: npt.NDArray[np.int64]
+    """Time of the newest [µs since 1970]."""
+    shapes: npt.NDArray[np.int64]
+    lines: str
+    """Their groups (`fleet.measured.newest_lines`)."""
+
+
+def move_newest(fleet_id: int, newest: Newest, *, source: str) -> tuple[npt.NDArray[np.int64], int | None]:
+    """Replaces the newest groups of the units of which all this is true, locks their rows and moves their versions.
+
+    It is true of a unit that has this id and number, whose newest group has this shape, and which has told nothing
+    since *first*. Returns the ids of these units, and the id of a source, which is None where there is no such source
+    or no such unit. One statement; PostgreSQL locks rows in the order given.
+    """
+    columns: list[Any]
+    if connection.vendor == "postgresql":
+        numbers, ids = "\n".join(newest.numbers), Bigints(newest.ids)
+        columns = [ids, numbers, Bigints(newest.shapes), Moments(newest.first), Moments(newest.last), newest.lines]
+    else:
+        first, last = (list(map(_stored_micros, micros.tolist())) for micros in (newest.first, newest.last))
+        rows = (newest.ids.tolist(), newest.numbers, newest.shapes.tolist(), first, last, newest.lines.split("\n"))
+        columns = [orjson.dumps(list(zip(*rows, strict=True))).decode()]
     with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute(_SAVE_NEWEST, [listed(unit_ids), lines, instants_of(moments)])
-            return
-        told = zip(lines.split("\n"), map(_stored_at, moments), unit_ids, strict=True)
-        cursor.executemany(
-            "UPDATE fleet_unitstate SET newest = %s, newest_at = %s, version = version + 1 WHERE unit_id = %s",
-            list(told),
-        )
+        cursor.execute(_MOVE_NEWEST[connection.vendor], [*columns, fleet_id, fleet_id, source])
+        moved = cursor.fetchall()
+    return np.array([pk for pk, _ in moved], dtype=np.int64), moved[0][1] if moved else None
 
 
-# JSON text holds no line break, so one text carries all documents. An array would be written element by element.
-_SAVE_NEWEST = """
-UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.newest_at, version = s.version + 1
-  FROM unnest(string_to_array(%s, ',')::bigint[], string_to_array(%s, E'\\n'), string_to_array(%s, ',')::timestamptz[])
-       AS n(unit_id, newest, newest_at)
- WHERE s.unit_id = n.unit_id"""
+_MOVE_NEWEST = {
+    vendor: "UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.last, version = s.version + 1"
+    f" FROM {rows} WHERE s.unit_id = n.unit_id AND s.number = n.number AND s.fleet_id = %s AND s.shape = n.shape"
+    f" AND s.newest_at < n.first RETURNING {returned}, {SOURCE}"
+    for vendor, rows, returned in (
+        # JSON text holds no line break, so one text carries all groups.
+        (
+            "postgresql",
+            "unnest(%s, string_to_array(%s, E'\\n'), %s, %s, %s, string_to_array(%s, E'\\n'))"
+            " AS n(unit_id, number, shape, first, last, newest)",
+            "s.unit_id",
+        ),
+        (
+            "sqlite",
+            "(SELECT "
+            + ", ".join(
+                f"json_extract(value, '$[{i}]') AS {name}"
+                for i, name in enumerate(("unit_id", "number", "shape", "first", "last", "newest"))
+            )
+            + " FROM json_each(%s)) AS n",
+            "unit_id",
+        ),
+    )
+}
 
 
 def save_documents(told: Sequence[tuple[int, Stored]]) -> None:
@@ -138,6 +134,10 @@ _SAVE_DOCUMENTS = {
         ),
     )
 }
+
+
+def _stored_micros(micros: int) -> str | None:
+    return _stored_at(moment_of(micros))
 
 
 def _stored_at(at: datetime | None) -> str | None:

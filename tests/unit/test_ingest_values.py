@@ -8,12 +8,14 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.ingest.binary import HEADER, TRAILER, binary_copy
 from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind
+from fleet.ingest.parse import micros_of
 from fleet.ingest.values import SAID, content_hashes, shapes_of, table_of
 from fleet.measured import shape_of
 
@@ -67,6 +69,10 @@ def test_a_shape_is_that_of_the_names_a_reading_tells(said: tuple[Any, ...]) -> 
     assert shapes_of(table_of([said])) == [shape_of(names, on=said[SAID.index("unit_on")] is True)]
 
 
+def micros(*ats: datetime) -> npt.NDArray[np.int64]:
+    return micros_of(np.array([at.timestamp() for at in ats]))
+
+
 def read_stream(stream: bytes) -> Iterator[tuple[Any, ...]]:
     """The rows of a stream, by the letter of PostgreSQL's description of the format."""
     assert stream.startswith(HEADER)
@@ -94,8 +100,8 @@ def test_a_stream_holds_every_row_with_its_nulls(told: list[tuple[Any, ...]]) ->
     ats = [NOW + i * US for i in range(len(told))]
     hashes = content_hashes(table_of(told))
     values = table_of(told)[:, : len(FIELD_NAMES)]
-    seconds = np.array([at.timestamp() for at in ats])
-    stream = binary_copy(range(len(told)), seconds, [7] * len(told), hashes, values)
+    count = len(told)
+    stream = binary_copy(np.arange(count), micros(*ats), np.full(count, 7), hashes, values)
     expected = {
         (i, (at - EPOCH) // US, 7, int(content_hash), *said[: len(FIELD_NAMES)])
         for i, (at, content_hash, said) in enumerate(zip(ats, hashes, told, strict=True))
@@ -106,12 +112,12 @@ def test_a_stream_holds_every_row_with_its_nulls(told: list[tuple[Any, ...]]) ->
 @given(at=st.datetimes(datetime(2000, 1, 1), datetime(2105, 1, 1), timezones=st.just(UTC)))  # noqa: DTZ001 - zone beside
 def test_a_time_keeps_its_microsecond(at: datetime) -> None:
     values = np.full((1, len(KINDS)), np.nan)
-    (row,) = read_stream(binary_copy([1], np.array([at.timestamp()]), [2], np.array([3]), values))
+    (row,) = read_stream(binary_copy(np.array([1]), micros(at), np.array([2]), np.array([3]), values))
     assert row[1] == (at - EPOCH) // US
 
 
 @pytest.mark.parametrize("flag", [True, False])
 def test_flags_and_numbers_keep_their_kind(flag: bool) -> None:
     values = np.array([[1.0 if kind is Kind.FLAG and flag else 0.0 for kind in KINDS]])
-    (row,) = read_stream(binary_copy([1], np.array([NOW.timestamp()]), [2], np.array([3]), values))
+    (row,) = read_stream(binary_copy(np.array([1]), micros(NOW), np.array([2]), np.array([3]), values))
     assert [type(value) for value in row[4:]] == [bool if kind is Kind.FLAG else float for kind in KINDS]

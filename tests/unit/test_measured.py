@@ -15,7 +15,6 @@ from fleet.measured import (
     LAST_ON,
     NOTHING,
     Measured,
-    instants_of,
     newest_lines,
     read_measured,
     shape_of,
@@ -118,7 +117,6 @@ def test_many_groups_travel_as_lines_whatever_their_sources_are_called() -> None
     text = newest_lines([(NOW, source, {"return_air_c": 7.0}) for source in sources])
     documents = [read_measured(line, NOTHING) for line in text.split("\n")]
     assert [document.newest[0].source for document in documents] == list(sources)
-    assert [datetime.fromisoformat(at) for at in instants_of([NOW, NOW]).split(",")] == [NOW] * 2
 
 
 def stored_and_read(measured: Measured) -> Measured:

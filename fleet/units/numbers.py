@@ -1,0 +1,72 @@
+"""Units by the numbers that events call them by: their ids, and the lock of a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+import orjson
+from django.db import connection
+
+MOST_SEEN = 200_000
+"""Units whose ids a process remembers; it starts anew with more."""
+_seen: dict[int, dict[str, int]] = {}
+"""By fleet, then by number."""
+
+
+def unit_ids(fleet_id: int, numbers: Collection[str]) -> Mapping[str, int]:
+    """Units of the fleet by number, among them those of these numbers that are known, as this process last saw them.
+
+    What was seen may no longer be so: whoever uses an id names the number beside it in the statement.
+    """
+    seen = _seen.setdefault(fleet_id, {})
+    missing = [number for number in numbers if number not in seen]
+    if missing:
+        with connection.cursor() as cursor:
+            cursor.execute(_LOOK_UP[connection.vendor], [_listed(missing), fleet_id])
+            _note(fleet_id, dict(cursor.fetchall()))
+    return _seen.get(fleet_id, {})
+
+
+def _note(fleet_id: int, ids: Mapping[str, int]) -> None:
+    if sum(map(len, _seen.values())) > MOST_SEEN:
+        _seen.clear()
+    _seen.setdefault(fleet_id, {}).update(ids)
+
+
+def lock_units(
+    fleet_id: int, numbers: Collection[str], *, source: str, wait: bool
+) -> tuple[dict[str, int], int | None]:
+    """The fleet's units of these numbers, their state rows locked in ascending order; and the id of a source.
+
+    One statement. The id is None where there is no such source, or no such unit. *Raises* OperationalError (see
+    `fleet.retry.is_taken`) where a row is locked by somebody else and *wait* is false.
+    """
+    if not numbers:
+        return {}, None
+    sql = _LOCK[connection.vendor] + ("" if wait or connection.vendor != "postgresql" else " NOWAIT")
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [fleet_id, source, _listed(numbers), fleet_id])
+        rows = cursor.fetchall()
+    ids = {number: pk for number, pk, _ in rows}
+    _note(fleet_id, ids)
+    return ids, rows[0][2] if rows else None
+
+
+def _listed(numbers: Collection[str]) -> str:
+    # Numbers hold no control characters, so one text with line breaks carries them all.
+    return "\n".join(numbers) if connection.vendor == "postgresql" else orjson.dumps(list(numbers)).decode()
+
+
+# The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table;
+# `= ANY` in a prepared statement may compare all with all.
+_NUMBERED = {
+    "postgresql": "FROM unnest(string_to_array(%s, E'\\n')) AS n(number)"
+    " JOIN fleet_unitstate s ON s.number = n.number AND s.fleet_id = %s",
+    "sqlite": "FROM json_each(%s) AS n JOIN fleet_unitstate s ON s.number = n.value AND s.fleet_id = %s",
+}
+SOURCE = "(SELECT id FROM fleet_source WHERE fleet_id = %s AND name = %s)"
+_LOOK_UP = {vendor: f"SELECT s.number, s.unit_id {numbered}" for vendor, numbered in _NUMBERED.items()}
+_LOCK = {
+    vendor: f"SELECT s.number, s.unit_id, {SOURCE} {_NUMBERED[vendor]}{lock}"
+    for vendor, lock in (("postgresql", " ORDER BY s.unit_id FOR UPDATE OF s"), ("sqlite", ""))
+}
