@@ -28,9 +28,16 @@ class CompiledQuery:
         self._related = get_related_populators(klass_info, select, connection.alias)  # type: ignore[call-arg]  # stubs
 
     def __call__(self, value: Any) -> Iterator[Any]:
+        return self.read(self.ask(value))
+
+    def ask(self, value: Any) -> list[Any]:
+        """The rows as the driver has them."""
         with connection.cursor() as cursor:
             cursor.execute(self._sql, [value])
-            rows = cursor.fetchall()
+            rows: list[Any] = cursor.fetchall()
+        return rows
+
+    def read(self, rows: list[Any]) -> Iterator[Any]:
         for row in self._compiler.results_iter([rows]):
             made = self._model.from_db(connection.alias, self._names, [row[place] for place in self._places])
             for populator in self._related:

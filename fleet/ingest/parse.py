@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
+import struct
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from functools import cached_property
@@ -23,8 +24,10 @@ from fleet.http.parsers import MAX_DEPTH, MalformedBody, TooLarge
 from fleet.http.quantities import UnknownUnit, convert
 from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind, ReadingField
 from fleet.ingest.twins import TooDeep, repeats_a_key
-from fleet.ingest.values import SAID, Table, table_of
+from fleet.ingest.values import SAID, Table, table_of_wire
 from fleet.ingest.wire import (
+    UNSAID,
+    BoundedData,
     Envelope,
     PlainReading,
     Quantity,
@@ -42,7 +45,7 @@ QUANTITY_DIMENSION = {Kind.TEMPERATURE: "c", Kind.VOLUME: "l", Kind.VOLTAGE: "v"
 QUOTES = 26
 """In a plain reading without data: seven names of attributes and six of their values."""
 _as_tuple = msgspec.structs.astuple
-NOT_READ = (None,) * len(SAID)
+NOT_READ = (UNSAID,) * len(SAID)
 
 
 class BadItem(ValueError):
@@ -95,7 +98,7 @@ class Split(Sequence[Item]):
             self.plain, self.table = together
             return
         self.plain = [self._plain_or_other(index, raw) for index, raw in enumerate(self._raws)]
-        self.table = table_of([NOT_READ if event is None else _as_tuple(event.data) for event in self.plain])
+        self.table = table_of_wire([NOT_READ if event is None else _as_tuple(event.data) for event in self.plain])
 
     @cached_property
     def _raws(self) -> list[bytes]:
@@ -169,9 +172,9 @@ def _plain_batch(body: bytes) -> tuple[list[PlainReading], Table] | None:
     """All items of a body without a backslash, if all are plain readings; None when they have to be looked at."""
     try:
         events: list[PlainReading] = decode_plain_batch(body)
-        table = table_of([_as_tuple(event.data) for event in events])
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, TypeError):
-        return None  # a type is wrong, or a value is a quantity
+        table = table_of_wire([_as_tuple(event.data) for event in events])
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, struct.error):
+        return None  # a type is wrong, or a value is null or a quantity
     typed = sum(event.datacontenttype is not None for event in events)
     told = ~np.isnan(table)
     # No item has fewer quotes than are expected of it (see _plain), so their sum tells of each.
@@ -189,7 +192,10 @@ def _plain(raw: bytes) -> PlainReading | None:
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
     said = _as_tuple(event.data)
-    quotes = QUOTES + 2 * (len(said) - said.count(None)) + (0 if event.datacontenttype is None else 4)
+    if None in said:
+        said = tuple([UNSAID if value is None else value for value in said])
+        event = msgspec.structs.replace(event, data=BoundedData(*said))
+    quotes = QUOTES + 2 * (len(said) - said.count(UNSAID)) + (0 if event.datacontenttype is None else 4)
     # More quotes: a repeated key, a quantity, an explicit null, or an attribute that we do not read.
     if raw.count(b'"') != quotes and (any(type(value) is Quantity for value in said) or repeats_a_key(raw)):
         return None
@@ -198,14 +204,14 @@ def _plain(raw: bytes) -> PlainReading | None:
 
 def _is_sound(said: tuple[Any, ...]) -> bool:
     """Whether a reading says something, half a position never, and its fuel once."""
-    fuel_pct, latitude, longitude = said[FIELDS:]
-    if (latitude is None) != (longitude is None) or (fuel_pct is not None and said[FUEL_PLACE] is not None):
+    fuel_l, (fuel_pct, latitude, longitude) = said[FUEL_PLACE], said[FIELDS:]
+    if (latitude is UNSAID) != (longitude is UNSAID) or (fuel_pct is not UNSAID and fuel_l is not UNSAID):
         return False
-    return said.count(None) < len(said)
+    return said.count(UNSAID) < len(said)
 
 
 def _values(event: PlainReading) -> ReadingValues:
-    said = _as_tuple(event.data)
+    said: tuple[Any, ...] = tuple([None if value is UNSAID else value for value in _as_tuple(event.data)])
     fuel_pct, latitude, longitude = said[FIELDS:]
     return ReadingValues(said[:FIELDS], fuel_pct, None if latitude is None else (latitude, longitude))
 

@@ -8,6 +8,7 @@ it; nothing has to be looked up or locked before. Whatever is not such a reading
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any, NamedTuple
 
@@ -15,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fleet.ingest.batch import Batch
-from fleet.ingest.parse import FIELDS, in_utc, micros_of
+from fleet.ingest.parse import FIELDS, micros_of
 from fleet.ingest.readings import Rows, insert_readings
 from fleet.ingest.values import FUEL_PCT, content_hashes, shapes_of
 from fleet.ingest.wire import PlainReading
@@ -37,19 +38,15 @@ class Live(NamedTuple):
     shapes: Column
 
     def of(self, chosen: npt.NDArray[np.bool_]) -> Live:
-        return self if chosen.all() else Live(*(column[chosen] for column in self))
+        return Live(*(column[chosen] for column in self))
 
 
 def take_newest(batch: Batch) -> list[int]:
     """Stores the readings of which this is true; the places of all other items, in their order."""
     count = len(batch.items)
-    if batch.doubt:
-        return list(range(count))
-    live = _live(batch)
+    live = Live(*[np.empty(0, dtype=np.int64)] * 4) if batch.doubt else _live(batch)
     if len(live.places):
-        live = _moved(batch, live)
-    if len(live.places):
-        _store(batch, live)
+        live = _move(batch, live)
     if len(live.places) == count:
         return []
     others: list[int] = np.setdiff1d(np.arange(count), live.places).tolist()
@@ -59,16 +56,19 @@ def take_newest(batch: Batch) -> list[int]:
 def _live(batch: Batch) -> Live:
     """What can be told without the database, but for ids that are not known yet."""
     items = batch.items
-    named = {head.subject for head in items.heads(items.others)}  # which of a unit's items came first may matter
-    subjects = [None if event is None or event.subject in named else event.subject for event in items.plain]
-    seen = unit_ids(batch.fleet_id, {subject for subject in subjects if subject is not None})
-    units = np.array([0 if subject is None else seen.get(subject, 0) for subject in subjects], dtype=np.int64)
+    subjects = ["" if event is None else event.subject for event in items.plain]
+    if items.others:  # which of a unit's items came first may matter
+        named = {head.subject for head in items.heads(items.others)}
+        subjects = ["" if subject in named else subject for subject in subjects]
+    seen = unit_ids(batch.fleet_id, subjects)
+    units = np.array([seen.get(subject, 0) for subject in subjects], dtype=np.int64)
     fit = (units > 0) & (items.seconds <= (batch.now + AHEAD).timestamp())
     fit &= np.isnan(items.table[:, FUEL_PCT])  # per cent of the tank need a look at the tank
     seconds = np.where(fit, items.seconds, 0.0)
     places = np.lexsort((seconds, units))
     live = Live(places, units[places], micros_of(seconds[places]), shapes_of(items.table)[places])
-    return live.of(~np.isin(live.units, live.units[~(fit[places] & _in_turn(live))]))
+    bad = ~(fit[places] & _in_turn(live))
+    return live.of(~np.isin(live.units, live.units[bad])) if bad.any() else live
 
 
 def _in_turn(live: Live) -> npt.NDArray[np.bool_]:
@@ -79,35 +79,39 @@ def _in_turn(live: Live) -> npt.NDArray[np.bool_]:
     return fit
 
 
-def _moved(batch: Batch, live: Live) -> Live:
-    """Those of the units that the database says it is true of; their state rows are moved and locked."""
+def _move(batch: Batch, live: Live) -> Live:
+    """Moves those units of which the database says it is true, and stores their readings, which are returned."""
+    events = _events(batch, live.places)
     begins = np.flatnonzero(np.append(True, live.units[1:] != live.units[:-1]))
     ends = np.append(begins[1:], len(live.units)) - 1
-    newest = _events(batch, live.places[ends])
-    names = {event.source for event in _events(batch, live.places)}
-    lines = newest_lines([(in_utc(event.time), event.source, event.data) for event in newest])
+    newest = [events[end] for end in ends.tolist()]
     told = Newest(
         ids=live.units[ends],
         numbers=[event.subject for event in newest],
         first=live.micros[begins],
         last=live.micros[ends],
         shapes=live.shapes[ends],
-        lines=lines,
+        lines=newest_lines([(event.time, event.source, event.data) for event in newest]),
     )
+    names = {event.source for event in events}
     first = next(iter(names))
     moved, source_id = move_newest(batch.fleet_id, told, source=first)
     if source_id is not None:
         batch.sources[first] = source_id
-    if len(moved):
+    if len(moved) < len(ends):
+        live = live.of(np.isin(live.units, moved))
+        events = _events(batch, live.places)
+    if events:
         batch.find_sources(names)
-    return live if len(moved) == len(ends) else live.of(np.isin(live.units, moved))
+        _store(batch, live, events)
+        batch.touched.update(moved)
+    return live
 
 
-def _store(batch: Batch, live: Live) -> None:
+def _store(batch: Batch, live: Live, events: Sequence[PlainReading]) -> None:
     table = batch.items.table[live.places]
-    sources = np.array([batch.sources[event.source] for event in _events(batch, live.places)])
+    sources = np.array([batch.sources[event.source] for event in events])
     insert_readings(Rows(live.units, live.micros, sources, content_hashes(table), table[:, :FIELDS]))
-    batch.touched.update(np.unique(live.units).tolist())
 
 
 def _events(batch: Batch, places: Column) -> list[PlainReading]:

@@ -7,6 +7,7 @@ are 0 and 1. A whole batch costs what a few readings cost one by one.
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
@@ -23,12 +24,18 @@ MORE = ("fuel_pct", "latitude", "longitude")
 SAID = (*FIELD_NAMES, *MORE)
 """Everything a reading can say, in the order of the wire's types."""
 ON, FUEL_PCT = SAID.index("unit_on"), SAID.index("fuel_pct")
+_pack = struct.Struct(f"{len(SAID)}d").pack
 _BITS = 1 << np.arange(len(SAID) + 1)
 
 
 def table_of(said: Sequence[tuple[Any, ...]]) -> Table:
     """The table of readings of which each is told in the order of SAID, None for what was not said."""
     return np.array(said, dtype=np.float64).reshape(len(said), len(SAID))
+
+
+def table_of_wire(said: Sequence[tuple[Any, ...]]) -> Table:
+    """The same of readings as the wire's type has them, NaN for what was not said. *Raises* struct.error on others."""
+    return np.frombuffer(b"".join([_pack(*one) for one in said])).reshape(len(said), len(SAID))
 
 
 def content_hashes(table: Table) -> npt.NDArray[np.int64]:

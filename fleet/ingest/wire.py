@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
@@ -46,12 +47,12 @@ def _number(low: float, high: float, *, bounded: bool) -> Any:
     return Annotated[float, msgspec.Meta(ge=low, le=high)] if bounded else float
 
 
-def _data_type(name: str, *, bounded: bool) -> Any:
+def _data_type(name: str, *, bounded: bool, unsaid: float | None) -> Any:
     more = (("fuel_pct", 0, 100), ("latitude", -90, 90), ("longitude", -180, 180))
     return msgspec.defstruct(
         name,
-        [(field.name, _wire_type(field, bounded=bounded), None) for field in READING_FIELDS]
-        + [(name, _number(low, high, bounded=bounded) | None, None) for name, low, high in more],
+        [(field.name, _wire_type(field, bounded=bounded), unsaid) for field in READING_FIELDS]
+        + [(name, _number(low, high, bounded=bounded) | None, unsaid) for name, low, high in more],
         frozen=True,
         forbid_unknown_fields=True,
         omit_defaults=True,
@@ -59,9 +60,11 @@ def _data_type(name: str, *, bounded: bool) -> Any:
     )
 
 
-ReadingData = _data_type("ReadingData", bounded=False)
+ReadingData = _data_type("ReadingData", bounded=False, unsaid=None)
 """The values of a reading, their limits not yet checked: whatever is wrong is told with our own words."""
-BoundedData = _data_type("BoundedData", bounded=True)
+UNSAID = math.nan
+BoundedData = _data_type("BoundedData", bounded=True, unsaid=UNSAID)
+"""What was not said is UNSAID: a number for the table of values, and not written out. JSON has none like it."""
 
 
 class PlainReading(msgspec.Struct, frozen=True, gc=False):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 import orjson
 from django.db import connection
@@ -13,13 +13,14 @@ _seen: dict[int, dict[str, int]] = {}
 """By fleet, then by number."""
 
 
-def unit_ids(fleet_id: int, numbers: Collection[str]) -> Mapping[str, int]:
-    """Units of the fleet by number, among them those of these numbers that are known, as this process last saw them.
+def unit_ids(fleet_id: int, numbers: Iterable[str]) -> Mapping[str, int]:
+    """Units of the fleet by number, among them those of these numbers that are known, as this process last saw them;
+    none is called "".
 
     What was seen may no longer be so: whoever uses an id names the number beside it in the statement.
     """
     seen = _seen.setdefault(fleet_id, {})
-    missing = [number for number in numbers if number not in seen]
+    missing = {number for number in numbers if number and number not in seen}
     if missing:
         with connection.cursor() as cursor:
             cursor.execute(_LOOK_UP[connection.vendor], [_listed(missing), fleet_id])

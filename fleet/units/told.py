@@ -59,7 +59,7 @@ class Newest:
     """Their groups (`fleet.measured.newest_lines`)."""
 
 
-def move_newest(fleet_id: int, newest: Newest, *, source: str) -> tuple[npt.NDArray[np.int64], int | None]:
+def move_newest(fleet_id: int, newest: Newest, *, source: str) -> tuple[list[int], int | None]:
     """Replaces the newest groups of the units of which all this is true, locks their rows and moves their versions.
 
     It is true of a unit that has this id and number, whose newest group has this shape, and which has told nothing
@@ -77,7 +77,7 @@ def move_newest(fleet_id: int, newest: Newest, *, source: str) -> tuple[npt.NDAr
     with connection.cursor() as cursor:
         cursor.execute(_MOVE_NEWEST[connection.vendor], [*columns, fleet_id, fleet_id, source])
         moved = cursor.fetchall()
-    return np.array([pk for pk, _ in moved], dtype=np.int64), moved[0][1] if moved else None
+    return [pk for pk, _ in moved], moved[0][1] if moved else None
 
 
 _MOVE_NEWEST = {
