@@ -8,7 +8,8 @@ from datetime import datetime
 
 from django.db import connection
 
-from fleet.ingest.parse import BadItem, Item, Split
+from fleet.ingest.careful import BadItem
+from fleet.ingest.parse import Item, Split
 from fleet.ingest.quarantine import Outcast
 from fleet.models import Source
 from fleet.units.numbers import lock_units

@@ -14,7 +14,8 @@ from django.db.models import Count
 
 from fleet.errors import WarmgateError
 from fleet.events import handlers
-from fleet.ingest.parse import BadItem, Item
+from fleet.ingest.careful import BadItem
+from fleet.ingest.parse import Item
 from fleet.models import Member, QuarantinedEvent
 from fleet.records.audit import record_act
 from fleet.units.state import put_facts

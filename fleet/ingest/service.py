@@ -13,7 +13,8 @@ from django.db import IntegrityError, OperationalError, transaction
 from fleet.bell import ASSESS_TASK, ring
 from fleet.events import Handled, UnitEvent, handlers
 from fleet.ingest.batch import Batch, BatchAnswer, ItemAnswer
-from fleet.ingest.parse import BadItem, Item, Split, bad_value, in_utc, read_values
+from fleet.ingest.careful import BadItem, bad_value
+from fleet.ingest.parse import Item, Split, in_utc, read_values
 from fleet.ingest.quarantine import quarantine
 from fleet.ingest.swift import AHEAD, take_newest
 from fleet.ingest.taking import Arrival, take_readings

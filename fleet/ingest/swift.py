@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fleet.ingest.batch import Batch
-from fleet.ingest.parse import FIELDS, micros_of
+from fleet.ingest.careful import FIELDS
+from fleet.ingest.parse import micros_of
 from fleet.ingest.readings import Rows, insert_readings
 from fleet.ingest.values import FUEL_PCT, content_hashes, shapes_of
 from fleet.ingest.wire import PlainReading

@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from fleet.ingest.batch import Batch
+from fleet.ingest.careful import FUEL_PLACE, BadItem, ReadingValues, first_content_hash
 from fleet.ingest.fields import FIELD_NAMES
-from fleet.ingest.parse import FUEL_PLACE, BadItem, Item, ReadingValues, first_content_hash, in_utc, micros_of
+from fleet.ingest.parse import Item, in_utc, micros_of
 from fleet.ingest.readings import Key, Rows, insert_readings, known_hashes
 from fleet.ingest.values import content_hashes, table_of
 from fleet.measured import stored_form

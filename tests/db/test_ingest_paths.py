@@ -15,8 +15,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fleet.ingest.batch import BatchAnswer
+from fleet.ingest.careful import first_content_hash
 from fleet.ingest.fields import FIELD_NAMES
-from fleet.ingest.parse import first_content_hash, split_batch
+from fleet.ingest.parse import split_batch
 from fleet.metrics import EVENT_LAG
 from fleet.models import Fleet, QuarantinedEvent, Reading, UnitState
 from tests.db.conftest import post

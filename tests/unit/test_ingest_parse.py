@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from unittest import mock
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.ingest.fields import READING_FIELDS, Kind
-from fleet.ingest.parse import FIELDS, BadItem, Item, ReadingValues, read_values, split_batch
+from fleet.ingest.careful import FIELDS, BadItem, ReadingValues
+from fleet.ingest.fields import FIELD_NAMES, READING_FIELDS, Kind
+from fleet.ingest.parse import Item, read_values, split_batch
 from fleet.ingest.twins import repeats_a_key
 
 HEAD = {
@@ -85,11 +87,27 @@ def test_both_ways_of_reading_an_event_agree(data: dict[str, Any], more: dict[st
         ({}, {"fuel_l": 1, "cargo_c": None}),
         ({}, {"latitude": 60.1, "longitude": 24.9}),
         ({}, {"fuel_pct": 50}),
+        ({}, {"fuel_l": {"value": 10, "unit": "gal"}, "ambient_c": {"value": 14, "unit": "degF"}, "cargo_c": None}),
     ],
 )
 def test_what_integrators_send_is_read_in_one_call(extra: dict[str, Any], said: dict[str, Any]) -> None:
     raw = json.dumps(HEAD | {"data": said} | extra).encode()
     assert isinstance(split_batch(b"[" + raw + b"]")[0].values, ReadingValues)
+    with mock.patch("fleet.ingest.parse.read_one", side_effect=AssertionError("read one by one")):
+        together = split_batch(b"[" + b",".join([raw] * 3) + b"]") if "traceparent" not in extra else []
+    assert [item.values for item in together] == [read_values(split_batch(b"[" + raw + b"]")[0])] * len(together)
+
+
+@pytest.mark.parametrize("unit", ["degX", "L"])
+def test_a_unit_that_is_not_known_is_told_of_the_item_that_has_it(unit: str) -> None:
+    good, bad = ({"value": 14, "unit": name} for name in ("degF", unit))
+    raws = [json.dumps(HEAD | {"data": {"ambient_c": value}}) for value in (good, bad, good)]
+    first, second, third = split_batch(f"[{','.join(raws)}]".encode())
+    assert first.values == third.values
+    assert first.values.values[FIELD_NAMES.index("ambient_c")] == -10
+    with pytest.raises(BadItem) as error:
+        read_values(second)
+    assert (error.value.code, error.value.pointer) == ("bad-unit", "/data/ambient_c/unit")
 
 
 # --- keys that stand twice --------------------------------------------------------------------------------------------
