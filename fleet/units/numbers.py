@@ -59,11 +59,11 @@ def _listed(numbers: Collection[str]) -> str:
 
 
 # The numbers drive the look-up, one probe of the unique index each, whatever the planner knows of the table;
-# `= ANY` in a prepared statement may compare all with all.
+# `= ANY` in a prepared statement may compare all with all, and so does a join that SQLite may put in order by itself.
 _NUMBERED = {
     "postgresql": "FROM unnest(string_to_array(%s, E'\\n')) AS n(number)"
     " JOIN fleet_unitstate s ON s.number = n.number AND s.fleet_id = %s",
-    "sqlite": "FROM json_each(%s) AS n JOIN fleet_unitstate s ON s.number = n.value AND s.fleet_id = %s",
+    "sqlite": "FROM json_each(%s) AS n CROSS JOIN fleet_unitstate s ON s.number = n.value AND s.fleet_id = %s",
 }
 SOURCE = "(SELECT id FROM fleet_source WHERE fleet_id = %s AND name = %s)"
 _LOOK_UP = {vendor: f"SELECT s.number, s.unit_id {numbered}" for vendor, numbered in _NUMBERED.items()}

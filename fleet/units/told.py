@@ -64,46 +64,51 @@ def move_newest(fleet_id: int, newest: Newest, *, source: str) -> tuple[list[int
 
     It is true of a unit that has this id and number, whose newest group has this shape, and which has told nothing
     since *first*. Returns the ids of these units, and the id of a source, which is None where there is no such source
-    or no such unit. One statement; PostgreSQL locks rows in the order given.
+    or no such unit. One statement on PostgreSQL, which locks rows in the order given.
     """
-    columns: list[Any]
-    if connection.vendor == "postgresql":
-        numbers, ids = "\n".join(newest.numbers), Bigints(newest.ids)
-        columns = [ids, numbers, Bigints(newest.shapes), Moments(newest.first), Moments(newest.last), newest.lines]
-    else:
-        first, last = (list(map(_stored_micros, micros.tolist())) for micros in (newest.first, newest.last))
-        rows = (newest.ids.tolist(), newest.numbers, newest.shapes.tolist(), first, last, newest.lines.split("\n"))
-        columns = [orjson.dumps(list(zip(*rows, strict=True))).decode()]
-    with connection.cursor() as cursor:
-        cursor.execute(_MOVE_NEWEST[connection.vendor], [*columns, fleet_id, fleet_id, source])
-        moved = cursor.fetchall()
+    moved = _MOVE[connection.vendor](newest, fleet_id, source)
     return [pk for pk, _ in moved], moved[0][1] if moved else None
 
 
-_MOVE_NEWEST = {
-    vendor: "UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.last, version = s.version + 1"
-    f" FROM {rows} WHERE s.unit_id = n.unit_id AND s.number = n.number AND s.fleet_id = %s AND s.shape = n.shape"
-    f" AND s.newest_at < n.first RETURNING {returned}, {SOURCE}"
-    for vendor, rows, returned in (
-        # JSON text holds no line break, so one text carries all groups.
-        (
-            "postgresql",
-            "unnest(%s, string_to_array(%s, E'\\n'), %s, %s, %s, string_to_array(%s, E'\\n'))"
-            " AS n(unit_id, number, shape, first, last, newest)",
-            "s.unit_id",
-        ),
-        (
-            "sqlite",
-            "(SELECT "
-            + ", ".join(
-                f"json_extract(value, '$[{i}]') AS {name}"
-                for i, name in enumerate(("unit_id", "number", "shape", "first", "last", "newest"))
-            )
-            + " FROM json_each(%s)) AS n",
-            "unit_id",
-        ),
-    )
-}
+def _move_at_once(newest: Newest, fleet_id: int, source: str) -> list[tuple[int, int | None]]:
+    columns: list[Any] = [Bigints(newest.ids), "\n".join(newest.numbers), Bigints(newest.shapes)]
+    groups: list[Any] = [Moments(newest.first), Moments(newest.last), newest.lines]
+    with connection.cursor() as cursor:
+        cursor.execute(_MOVE_POSTGRESQL, [*columns, *groups, fleet_id, fleet_id, source])
+        moved: list[tuple[int, int | None]] = cursor.fetchall()
+    return moved
+
+
+# JSON text holds no line break, so one text carries all groups.
+_MOVE_POSTGRESQL = f"""
+UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.last, version = s.version + 1
+  FROM unnest(%s, string_to_array(%s, E'\\n'), %s, %s, %s, string_to_array(%s, E'\\n'))
+       AS n(unit_id, number, shape, first, last, newest)
+ WHERE s.unit_id = n.unit_id AND s.number = n.number AND s.fleet_id = %s AND s.shape = n.shape AND s.newest_at < n.first
+RETURNING s.unit_id, {SOURCE}"""
+
+
+def _move_one_by_one(newest: Newest, fleet_id: int, source: str) -> list[tuple[int, int | None]]:
+    """For SQLite, where the transaction is the lock and a statement a call of a function."""
+    ids: list[int] = newest.ids.tolist()
+    first, last = (list(map(_stored_micros, micros.tolist())) for micros in (newest.first, newest.last))
+    asked = orjson.dumps(list(zip(ids, newest.numbers, newest.shapes.tolist(), first, strict=True))).decode()
+    with connection.cursor() as cursor:
+        cursor.execute(_WHICH_SQLITE, [fleet_id, source, asked, fleet_id])
+        moved: list[tuple[int, int | None]] = cursor.fetchall()
+        which = {pk for pk, _ in moved}
+        told = zip(newest.lines.split("\n"), last, ids, strict=True)
+        cursor.executemany(_MOVE_SQLITE, [one for one in told if one[2] in which])
+    return moved
+
+
+_WHICH_SQLITE = f"""
+SELECT s.unit_id, {SOURCE}
+  FROM json_each(%s) AS n CROSS JOIN fleet_unitstate s
+    ON s.unit_id = json_extract(n.value, '$[0]') AND s.number = json_extract(n.value, '$[1]') AND s.fleet_id = %s
+   AND s.shape = json_extract(n.value, '$[2]') AND s.newest_at < json_extract(n.value, '$[3]')"""
+_MOVE_SQLITE = "UPDATE fleet_unitstate SET newest = %s, newest_at = %s, version = version + 1 WHERE unit_id = %s"
+_MOVE = {"postgresql": _move_at_once, "sqlite": _move_one_by_one}
 
 
 def save_documents(told: Sequence[tuple[int, Stored]]) -> None:

@@ -49,7 +49,7 @@ def fill(connection: psycopg.Connection[Any], yard: Yard, stored: int, size: int
     """From *stored* to *size* readings, and whatever PostgreSQL would do about them by itself some minutes later."""
     span = {"source": yard.source_id, "from": stored // UNITS, "to": size // UNITS - 1, "units": yard.unit_ids}
     connection.execute(FILL, span)
-    connection.execute("VACUUM (ANALYZE) fleet_reading")
+    connection.execute("VACUUM (ANALYZE) fleet_reading, fleet_unitstate")
     connection.execute("CHECKPOINT")
 
 

@@ -18,8 +18,8 @@ LATER = 10
 SOONER = timedelta(hours=4.1)
 
 
-SENDERS = 4
-"""Who posts events at once, each for units of its own, as gateways do."""
+SENDERS = 8
+"""Who posts events at once, each for units of its own, as gateways do: as many as both web processes take in."""
 OF_EACH = 500
 """Units of each sender: the worst case for a batch of that size, which moves as many states."""
 

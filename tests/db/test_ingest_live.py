@@ -7,6 +7,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from importlib import import_module
 
 import numpy as np
 import pytest
@@ -139,3 +140,19 @@ def test_the_database_reads_arrays_as_they_were_written(monkeypatch: pytest.Monk
             read = cursor.fetchone()
         assert read == (numbers.tolist(), [NOW + timedelta(microseconds=123457), datetime(1970, 1, 1, tzinfo=UTC)])
     assert "2027-01-12T06:00:00.123457Z" in connection.queries[-1]["sql"]
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL has statistics")
+@pytest.mark.django_db
+@pytest.mark.parametrize("sql", ["numbers._LOCK", "numbers._LOOK_UP", "told._WHICH_SQLITE"])
+def test_the_units_of_a_batch_are_each_looked_up_by_an_index(sql: str) -> None:
+    """SQLite left to itself goes through all units of the fleet for each unit of the batch."""
+    module, name = sql.split(".")
+    statement = getattr(import_module(f"fleet.units.{module}"), name)
+    text = statement if isinstance(statement, str) else statement["sqlite"]
+    values = ["[]", 1] if name == "_LOOK_UP" else [1, "gateway/a", "[]", 1]
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {text}", values)
+        steps = [row[3] for row in cursor.fetchall()]
+    assert steps[0].startswith("SCAN n ")
+    assert any(step.startswith("SEARCH s USING") and ("number=?" in step or "unit_id=?" in step) for step in steps)
