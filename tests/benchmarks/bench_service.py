@@ -66,6 +66,7 @@ def _grow(place: Ground) -> None:
 
 
 def _measure(place: Ground, options: argparse.Namespace, *, port: int, begun: float, load_before: float) -> None:
+    from tests.benchmarks.measure_embedded import measure_embedded
     from tests.benchmarks.measure_growth import measure_growth
     from tests.benchmarks.measure_ingest import measure_ingest
     from tests.benchmarks.measure_reads import measure_reads
@@ -80,6 +81,7 @@ def _measure(place: Ground, options: argparse.Namespace, *, port: int, begun: fl
     reads = measure_reads(place, yard)
     out(f"reads are done after {time.monotonic() - begun:.0f} s")
     rates = measure_ingest(place, yard, rounds=ROUNDS)
+    embedded = measure_embedded(rounds=ROUNDS)
     out(f"ingest is done after {time.monotonic() - begun:.0f} s")
     growth = measure_growth(place, yard, SIZES)
     memory = [(name, mb, _memory(place)[name]) for name, mb in before.items()]
@@ -87,7 +89,7 @@ def _measure(place: Ground, options: argparse.Namespace, *, port: int, begun: fl
     out(f"growth is done after {time.monotonic() - begun:.0f} s")
     up, down, of_workers = _notices(place, yard, port)
     out(f"notices are done after {time.monotonic() - begun:.0f} s\n")
-    found = Found(rates, reads, up, down, SWEEP_S, growth, memory + of_workers)
+    found = Found(rates, embedded, reads, up, down, SWEEP_S, growth, memory + of_workers)
     rows = rows_of(found)
     out(table_of(rows))
     if not options.no_page:

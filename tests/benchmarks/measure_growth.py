@@ -55,8 +55,9 @@ def fill(connection: psycopg.Connection[Any], yard: Yard, stored: int, size: int
 
 def measure_at(ground: Ground, yard: Yard, size: int) -> Point:
     client = Client(ground.web_port, yard.dispatcher)
-    over_http(ground, yard, batches=BATCHES)
-    rates = [over_http(ground, yard, batches=BATCHES) for _ in range(ROUNDS)]
+    to = (ground.web_port, yard.sending.integrator, yard.now)
+    over_http(*to, batches=BATCHES)
+    rates = [over_http(*to, batches=BATCHES) for _ in range(ROUNDS)]
     client.get("/api/v1/trips/T-2/readiness/")
     asked = [seconds(lambda: client.get("/api/v1/trips/T-2/readiness/")) for _ in range(SAMPLES)]
     return Point(size, statistics.median(rates), statistics.median(asked))

@@ -57,23 +57,24 @@ def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
         connection.execute(raw_writer.TABLES)
         connection.execute("ANALYZE")
     rates = Rates([], [], [], [])
-    over_http(ground, yard)
+    to = (ground.web_port, yard.sending.integrator, yard.now)
+    over_http(*to)
     for turn in range(rounds):
         rates.raw.append(by_psycopg(ground, yard, turn))
-        rates.http.append(over_http(ground, yard))
-        rates.with_units.append(over_http(ground, yard, batches=BATCHES // 4, ambient_c={"value": 14, "unit": "degF"}))
+        rates.http.append(over_http(*to))
+        rates.with_units.append(over_http(*to, batches=BATCHES // 4, ambient_c={"value": 14, "unit": "degF"}))
         rates.plain.append(by_serializer(ground, yard, turn))
     return rates
 
 
-def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES, **said: Any) -> float:
-    """Rows per second through `POST /api/v1/events/`, all of them new; *said* changes what each reading says.
+def over_http(port: int, token: str, now: datetime, *, batches: int = BATCHES, **said: Any) -> float:
+    """Rows per second through `POST /api/v1/events/`, all of them new, later than *now*; *said* changes what each says.
 
     Each sender has a connection, and connections are not spread evenly over the web processes. So a round ends when so
     many batches are stored, whoever sent them: while some senders had nothing left, less than the service would work.
     """
     # Each batch is newer than those before it, as of units that report: the state of every unit moves, as raw moves it.
-    shares = [_bodies(yard, sender, batches // 2, said) for sender in range(SENDERS)]
+    shares = [_bodies(now, sender, batches // 2, said) for sender in range(SENDERS)]
     turns, lock = iter(range(batches)), threading.Lock()
 
     def post(client: Client, share: Iterator[bytes]) -> None:
@@ -83,17 +84,17 @@ def over_http(ground: Ground, yard: Yard, *, batches: int = BATCHES, **said: Any
                     return
             client.send("POST", "/api/v1/events/", next(share), status=207)
 
-    clients = [Client(ground.web_port, yard.sending.integrator) for _ in shares]
+    clients = [Client(port, token) for _ in shares]
     return batches * BATCH / together([partial(post, c, iter(s)) for c, s in zip(clients, shares, strict=True)])
 
 
-def _bodies(yard: Yard, sender: int, count: int, said: Mapping[str, Any]) -> list[bytes]:
+def _bodies(now: datetime, sender: int, count: int, said: Mapping[str, Any]) -> list[bytes]:
     """One reading of each of the sender's units, again and again; only their time moves, which is fixed in width."""
-    first = yard.now + timedelta(microseconds=1)
+    first = now + timedelta(microseconds=1)
     units = [number_of(sender * OF_EACH + i) for i in range(BATCH)]
     body = orjson.dumps([reading(unit, first, id_=f"{unit}-{stamp(first)}", **said) for unit in units])
     old = stamp(first).encode()
-    times = (yard.now + next(_turns) * timedelta(milliseconds=20) for _ in range(count))
+    times = (now + next(_turns) * timedelta(milliseconds=20) for _ in range(count))
     return [body.replace(old, stamp(at).encode()) for at in times]
 
 

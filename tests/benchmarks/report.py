@@ -15,6 +15,7 @@ import psycopg
 
 from tests.benchmarks.ground import ROOT, Ground
 from tests.benchmarks.kept_growth import rows_of_growth, section
+from tests.benchmarks.measure_embedded import Embedded
 from tests.benchmarks.measure_growth import Point
 from tests.benchmarks.measure_ingest import Rates
 from tests.benchmarks.measure_reads import Reads
@@ -29,6 +30,7 @@ class Found:
     """Everything one run measured."""
 
     rates: Rates
+    embedded: Embedded
     reads: Reads
     broker_up_s: list[float]
     broker_down_s: list[float]
@@ -49,6 +51,8 @@ def rows_of(found: Found) -> list[Row]:
         at_least("ingest ÷ psycopg alone", rates.over_raw, 0.6),
         Row("ingest with units ÷ psycopg alone", rates.with_units_over_raw, "×"),
         at_least("ingest ÷ ModelSerializer", rates.over_plain, 20),
+        Row("embedded: ingest over HTTP into SQLite", float(np.median(found.embedded.http)), "rows/s"),
+        Row("embedded ÷ sqlite3 alone, one connection", found.embedded.over_alone, "×"),
         Row("bare authenticated view, median", reads.bare_s * 1e3, "ms"),
         Row("GET readiness, unchanged, median", reads.unchanged_s * 1e3, "ms"),
         at_most("GET readiness unchanged ÷ bare view", reads.unchanged_s / reads.bare_s, 2),
