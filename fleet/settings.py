@@ -252,5 +252,6 @@ LOGGING = {
     "formatters": {"json": {"()": "fleet.http.logs.JsonFormatter"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "INFO")},
-    "loggers": {"django.request": {"level": "ERROR"}},
+    # waitress warns of every request that waits for a thread, as all do where more than eight ask at once.
+    "loggers": {"django.request": {"level": "ERROR"}, "waitress.queue": {"level": "ERROR"}},
 }
