@@ -1,4 +1,5 @@
-"""Runs a transaction again when the database asked for it: deadlock, serialization failure, or a busy SQLite file."""
+"""Runs a transaction again when the database asked for it: deadlock, serialization failure, a lock that was waited for
+long enough, or a busy SQLite file."""
 
 from __future__ import annotations
 
@@ -14,8 +15,8 @@ logger = logging.getLogger(__name__)
 T = TypeVar("T")
 
 TRIES = 3
-RETRYABLE = {"40001", "40P01"}
 LOCK_NOT_AVAILABLE = "55P03"
+RETRYABLE = {"40001", "40P01", LOCK_NOT_AVAILABLE}
 
 
 def on_conflict(work: Callable[[], T]) -> T:
@@ -41,7 +42,7 @@ def is_retryable(error: OperationalError) -> bool:
 
 
 def is_taken(error: OperationalError) -> bool:
-    """Whether somebody else held a row that was to be locked without waiting for it."""
+    """Whether somebody else held a row for longer than was to be waited for it."""
     return _state(error) == LOCK_NOT_AVAILABLE
 
 

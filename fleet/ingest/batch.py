@@ -14,6 +14,9 @@ from fleet.ingest.quarantine import Outcast
 from fleet.models import Source
 from fleet.units.numbers import lock_units
 
+PATIENCE_MS = 20
+"""About what a batch of another sender takes."""
+
 
 @dataclass(slots=True)
 class ItemAnswer:
@@ -51,6 +54,8 @@ class Batch:
     fleet_id: int
     now: datetime
     items: Split
+    in_turn: bool = False
+    """Whether all its units are locked first, in ascending order."""
     doubt: bool = False
     """Whether readings newer than their unit's state are looked up too."""
     units: dict[str, int] = field(default_factory=dict)
@@ -61,18 +66,20 @@ class Batch:
     late: set[int] = field(default_factory=set)
     touched: set[int] = field(default_factory=set)
 
+    @property
+    def patience_ms(self) -> int:
+        """How long it may wait for a lock while it holds some that were not taken in order; 0 has no end."""
+        return 0 if self.in_turn else PATIENCE_MS
+
     def cast_out(self, item: Item, bad: BadItem, unit_id: int | None = None) -> None:
         self.outcasts.append(Outcast(item, bad, unit_id))
 
-    def look_up(self, places: Sequence[int], *, wait: bool) -> None:
-        """Finds units and sources of the items in these places, and locks the units' state rows.
-
-        *Raises* OperationalError (`fleet.retry.is_taken`) where somebody else holds one, unless it may *wait*.
-        """
+    def look_up(self, places: Sequence[int]) -> None:
+        """Finds units and sources of the items in these places, and locks the units' state rows."""
         heads = self.items.heads(places)
         # Nearly always one sender, whose id comes with the units.
         first = heads[0].source if heads else ""
-        units, source_id = lock_units(self.fleet_id, {head.subject for head in heads}, source=first, wait=wait)
+        units, source_id = lock_units(self.fleet_id, {head.subject for head in heads}, source=first)
         self.units |= units
         if source_id is not None:
             self.sources[first] = source_id

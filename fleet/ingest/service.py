@@ -47,25 +47,25 @@ def _ingest(fleet_id: int, items: Split, now: datetime) -> BatchAnswer:
         return _ingest_once(Batch(fleet_id, now, items))
     except IntegrityError as error:
         logger.warning("Readings are stored that are newer than their unit's state; all are looked up: %s", error)
-        return _ingest_once(Batch(fleet_id, now, items, doubt=True))
+        return _ingest_once(Batch(fleet_id, now, items, in_turn=True, doubt=True))
     except OperationalError as error:
         if not is_taken(error):
             raise
-        return _ingest_once(Batch(fleet_id, now, items), in_turn=True)
+        return _ingest_once(Batch(fleet_id, now, items, in_turn=True))
 
 
-def _ingest_once(batch: Batch, *, in_turn: bool = False) -> BatchAnswer:
+def _ingest_once(batch: Batch) -> BatchAnswer:
     """Takes the live readings without locking anything before, then all others.
 
-    Nobody waits for a unit of the second kind while he holds units of the first, or two batches could wait for each
-    other. Where one would have to wait, all units of the batch are locked first, *in turn* of their ids.
+    That locks units in no order, so two batches could wait for each other: this way does not wait long
+    (`move_newest`). Where it would have to, the batch lets go of all and comes again *in turn*.
     """
     with transaction.atomic():
-        if in_turn or batch.doubt:
-            batch.look_up(range(len(batch.items)), wait=True)
+        if batch.in_turn:
+            batch.look_up(range(len(batch.items)))
         places = take_newest(batch)
-        if places and not (in_turn or batch.doubt):
-            batch.look_up(places, wait=not batch.touched)
+        if places and not batch.in_turn:
+            batch.look_up(places)
         readings, others = _sort_out(batch, places)
         take_readings(batch, readings)
         _run_handlers(batch, others)

@@ -96,7 +96,7 @@ def _move(batch: Batch, live: Live) -> Live:
     )
     names = {event.source for event in events}
     first = next(iter(names))
-    moved, source_id = move_newest(batch.fleet_id, told, source=first)
+    moved, source_id = move_newest(batch.fleet_id, told, source=first, patience_ms=batch.patience_ms)
     if source_id is not None:
         batch.sources[first] = source_id
     if len(moved) < len(ends):

@@ -34,19 +34,15 @@ def _note(fleet_id: int, ids: Mapping[str, int]) -> None:
     _seen.setdefault(fleet_id, {}).update(ids)
 
 
-def lock_units(
-    fleet_id: int, numbers: Collection[str], *, source: str, wait: bool
-) -> tuple[dict[str, int], int | None]:
+def lock_units(fleet_id: int, numbers: Collection[str], *, source: str) -> tuple[dict[str, int], int | None]:
     """The fleet's units of these numbers, their state rows locked in ascending order; and the id of a source.
 
-    One statement. The id is None where there is no such source, or no such unit. *Raises* OperationalError (see
-    `fleet.retry.is_taken`) where a row is locked by somebody else and *wait* is false.
+    One statement. The id is None where there is no such source, or no such unit.
     """
     if not numbers:
         return {}, None
-    sql = _LOCK[connection.vendor] + ("" if wait or connection.vendor != "postgresql" else " NOWAIT")
     with connection.cursor() as cursor:
-        cursor.execute(sql, [fleet_id, source, _listed(numbers), fleet_id])
+        cursor.execute(_LOCK[connection.vendor], [fleet_id, source, _listed(numbers), fleet_id])
         rows = cursor.fetchall()
     ids = {number: pk for number, pk, _ in rows}
     _note(fleet_id, ids)

@@ -59,22 +59,27 @@ class Newest:
     """Their groups (`fleet.measured.newest_lines`)."""
 
 
-def move_newest(fleet_id: int, newest: Newest, *, source: str) -> tuple[list[int], int | None]:
+def move_newest(fleet_id: int, newest: Newest, *, source: str, patience_ms: int) -> tuple[list[int], int | None]:
     """Replaces the newest groups of the units of which all this is true, locks their rows and moves their versions.
 
     It is true of a unit that has this id and number, whose newest group has this shape, and which has told nothing
     since *first*. Returns the ids of these units, and the id of a source, which is None where there is no such source
-    or no such unit. One statement on PostgreSQL, which locks rows in the order given.
+    or no such unit. One statement on PostgreSQL, which locks rows in whatever order its plan has: so from here to the
+    end of the transaction nothing waits for a lock longer than *patience_ms*, which 0 says has no end. *Raises*
+    OperationalError (`fleet.retry.is_taken`) where it would.
     """
-    moved = _MOVE[connection.vendor](newest, fleet_id, source)
+    if connection.vendor == "postgresql":
+        moved = _move_at_once(newest, fleet_id, source, f"{patience_ms}ms")
+    else:
+        moved = _move_one_by_one(newest, fleet_id, source)
     return [pk for pk, _ in moved], moved[0][1] if moved else None
 
 
-def _move_at_once(newest: Newest, fleet_id: int, source: str) -> list[tuple[int, int | None]]:
+def _move_at_once(newest: Newest, fleet_id: int, source: str, patience: str) -> list[tuple[int, int | None]]:
     columns: list[Any] = [Bigints(newest.ids), "\n".join(newest.numbers), Bigints(newest.shapes)]
     groups: list[Any] = [Moments(newest.first), Moments(newest.last), newest.lines]
     with connection.cursor() as cursor:
-        cursor.execute(_MOVE_POSTGRESQL, [*columns, *groups, fleet_id, fleet_id, source])
+        cursor.execute(_MOVE_POSTGRESQL, [*columns, *groups, fleet_id, patience, fleet_id, source])
         moved: list[tuple[int, int | None]] = cursor.fetchall()
     return moved
 
@@ -85,6 +90,7 @@ UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.last, version =
   FROM unnest(%s, string_to_array(%s, E'\\n'), %s, %s, %s, string_to_array(%s, E'\\n'))
        AS n(unit_id, number, shape, first, last, newest)
  WHERE s.unit_id = n.unit_id AND s.number = n.number AND s.fleet_id = %s AND s.shape = n.shape AND s.newest_at < n.first
+   AND (SELECT set_config('lock_timeout', %s, true)) IS NOT NULL
 RETURNING s.unit_id, {SOURCE}"""
 
 
@@ -108,7 +114,6 @@ SELECT s.unit_id, {SOURCE}
     ON s.unit_id = json_extract(n.value, '$[0]') AND s.number = json_extract(n.value, '$[1]') AND s.fleet_id = %s
    AND s.shape = json_extract(n.value, '$[2]') AND s.newest_at < json_extract(n.value, '$[3]')"""
 _MOVE_SQLITE = "UPDATE fleet_unitstate SET newest = %s, newest_at = %s, version = version + 1 WHERE unit_id = %s"
-_MOVE = {"postgresql": _move_at_once, "sqlite": _move_one_by_one}
 
 
 def save_documents(told: Sequence[tuple[int, Stored]]) -> None:
