@@ -26,9 +26,7 @@ def test_a_statement_that_fails_on_a_sound_connection_is_not_asked_twice(
     client = client_of(tarn, Role.DISPATCHER)
     assert client.get("/api/v1/policy/").status_code == 200
     asked = []
-    monkeypatch.setattr(
-        "fleet.http.token_query._TokenQuery._ask", lambda self, key: asked.append(key) or fail_on_the_server()
-    )
+    monkeypatch.setattr("fleet.compiled.CompiledQuery.ask", lambda self, key: asked.append(key) or fail_on_the_server())
     assert client.get("/api/v1/policy/").status_code == 503
     assert len(asked) == 1
 
