@@ -12,9 +12,10 @@ _django = get_wsgi_application()
 # The apps must be ready first.
 from fleet.http.overload import Gatekeeper  # noqa: E402
 from fleet.http.unread import ReadOff  # noqa: E402
+from fleet.http.whole import Whole  # noqa: E402
 from fleet.warmers import warm_up_process  # noqa: E402
 
-application = ReadOff(Gatekeeper(_django))
+application = ReadOff(Gatekeeper(Whole(_django)))
 warm_up_process()
 
 # A short answer gives up the interpreter at each of its statements and has to get it back from a thread that ranks a

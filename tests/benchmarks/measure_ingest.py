@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -58,7 +58,8 @@ def measure_ingest(ground: Ground, yard: Yard, *, rounds: int) -> Rates:
         connection.execute("ANALYZE")
     rates = Rates([], [], [], [])
     to = (ground.web_port, yard.sending.integrator, yard.now)
-    over_http(*to)
+    for _ in range(2):  # every thread of the web processes has a connection, whose statements are planned a few times
+        over_http(*to)
     for turn in range(rounds):
         rates.raw.append(by_psycopg(ground, yard, turn))
         rates.http.append(over_http(*to))
@@ -77,15 +78,15 @@ def over_http(port: int, token: str, now: datetime, *, batches: int = BATCHES, *
     shares = [_bodies(now, sender, batches // 2, said) for sender in range(SENDERS)]
     turns, lock = iter(range(batches)), threading.Lock()
 
-    def post(client: Client, share: Iterator[bytes]) -> None:
-        while True:
+    def post(client: Client, share: Sequence[bytes]) -> None:
+        for body in share:
             with lock:
                 if next(turns, None) is None:
                     return
-            client.send("POST", "/api/v1/events/", next(share), status=207)
+            client.send("POST", "/api/v1/events/", body, status=207)
 
     clients = [Client(port, token) for _ in shares]
-    return batches * BATCH / together([partial(post, c, iter(s)) for c, s in zip(clients, shares, strict=True)])
+    return batches * BATCH / together([partial(post, c, s) for c, s in zip(clients, shares, strict=True)])
 
 
 def _bodies(now: datetime, sender: int, count: int, said: Mapping[str, Any]) -> list[bytes]:
