@@ -21,6 +21,7 @@ class CompiledQuery:
         self._compiler: Any = rows.query.get_compiler(connection.alias)
         self._sql, (_,) = self._compiler.as_sql()
         klass_info, select = self._compiler.klass_info, self._compiler.select
+        self._converters = self._compiler.get_converters([expression for expression, *_ in select])
         self._model = klass_info["model"]
         self._places = klass_info["select_fields"]
         self._names = [select[place][0].target.attname for place in self._places]
@@ -38,7 +39,7 @@ class CompiledQuery:
         return rows
 
     def read(self, rows: list[Any]) -> Iterator[Any]:
-        for row in self._compiler.results_iter([rows]):
+        for row in self._compiler.apply_converters(rows, self._converters):
             made = self._model.from_db(connection.alias, self._names, [row[place] for place in self._places])
             for populator in self._related:
                 populator.populate(row, made)

@@ -34,6 +34,7 @@ class Group(msgspec.Struct, array_like=True, gc=False):
     at: datetime
     source: str
     values: dict[str, Any]
+    """Or, in a group that is only written out, a struct of the wire."""
 
 
 class First(msgspec.Struct, array_like=True, gc=False):
@@ -165,8 +166,8 @@ def stored_form(document: Measured) -> Stored:
     return Stored(_encoder.encode(first).decode(), rest, first.at, shape)
 
 
-def newest_lines(groups: Sequence[tuple[datetime, str, Any]]) -> str:
-    """The texts of groups that are stored as newest, one a line; their values are structs of the wire."""
+def newest_lines(groups: Sequence[Group]) -> str:
+    """The texts of groups that are stored as newest, one a line; their values may be structs of the wire."""
     return _encoder.encode_lines(groups)[:-1].decode()
 
 

@@ -16,17 +16,16 @@ from typing import Any
 import msgspec
 import numpy as np
 import numpy.typing as npt
-from msgspec.structs import astuple as as_tuple
 
 from fleet.http.parsers import MAX_DEPTH, MalformedBody, TooLarge
 from fleet.ingest.careful import BadItem, ReadingValues, bad_value, read_data
 from fleet.ingest.plain import read_batch, read_one, values_of
 from fleet.ingest.twins import TooDeep, repeats_a_key
-from fleet.ingest.values import SAID, Table, table_of_wire
-from fleet.ingest.wire import UNSAID, Envelope, PlainReading, decode_batch, decode_envelope
+from fleet.ingest.values import Table, table_of_wire
+from fleet.ingest.wire import BoundedData, Envelope, PlainReading, decode_batch, decode_envelope
 
 MAX_ITEMS = 1000
-NOT_READ = (UNSAID,) * len(SAID)
+NOT_READ = BoundedData()
 
 
 class Item(msgspec.Struct, frozen=True):
@@ -58,7 +57,7 @@ class Split(Sequence[Item]):
             self.plain, self.table = together
             return
         self.plain = [self._plain_or_other(index, raw) for index, raw in enumerate(self._raws)]
-        self.table = table_of_wire([NOT_READ if event is None else as_tuple(event.data) for event in self.plain])
+        self.table = table_of_wire([NOT_READ if event is None else event.data for event in self.plain])
 
     @cached_property
     def _raws(self) -> list[bytes]:

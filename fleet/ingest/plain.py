@@ -35,14 +35,14 @@ def read_batch(body: bytes) -> tuple[Sequence[PlainReading], Table] | None:
         return None
     more = 0
     try:
-        table = table_of_wire([as_tuple(event.data) for event in events])
+        table = table_of_wire([event.data for event in events])
     except struct.error:
         try:
             settled = [_settled(event) for event in events]
         except BadItem:
             return None
         events, more = [event for event, _ in settled], sum(quotes for _, quotes in settled)
-        table = table_of_wire([as_tuple(event.data) for event in events])
+        table = table_of_wire([event.data for event in events])
     typed = sum(event.datacontenttype is not None for event in events)
     told = ~np.isnan(table)
     # No item has fewer quotes than are expected of it, so their sum tells of each.

@@ -21,7 +21,7 @@ from fleet.ingest.parse import micros_of
 from fleet.ingest.readings import Rows, insert_readings
 from fleet.ingest.values import FUEL_PCT, content_hashes, shapes_of
 from fleet.ingest.wire import PlainReading
-from fleet.measured import newest_lines
+from fleet.measured import Group, newest_lines
 from fleet.units.numbers import unit_ids
 from fleet.units.told import Newest, move_newest
 
@@ -61,8 +61,7 @@ def _live(batch: Batch) -> Live:
     if items.others:  # which of a unit's items came first may matter
         named = {head.subject for head in items.heads(items.others)}
         subjects = ["" if subject in named else subject for subject in subjects]
-    seen = unit_ids(batch.fleet_id, subjects)
-    units = np.array([seen.get(subject, 0) for subject in subjects], dtype=np.int64)
+    units = np.array(unit_ids(batch.fleet_id, subjects), dtype=np.int64)
     fit = (units > 0) & (items.seconds <= (batch.now + AHEAD).timestamp())
     fit &= np.isnan(items.table[:, FUEL_PCT])  # per cent of the tank need a look at the tank
     seconds = np.where(fit, items.seconds, 0.0)
@@ -92,7 +91,7 @@ def _move(batch: Batch, live: Live) -> Live:
         first=live.micros[begins],
         last=live.micros[ends],
         shapes=live.shapes[ends],
-        lines=newest_lines([(event.time, event.source, event.data) for event in newest]),
+        lines=newest_lines([Group(event.time, event.source, event.data) for event in newest]),
     )
     names = {event.source for event in events}
     first = next(iter(names))
@@ -111,7 +110,11 @@ def _move(batch: Batch, live: Live) -> Live:
 
 def _store(batch: Batch, live: Live, events: Sequence[PlainReading]) -> None:
     table = batch.items.table[live.places]
-    sources = np.array([batch.sources[event.source] for event in events])
+    known = batch.sources
+    if len(known) == 1:  # nearly always
+        sources = np.full(len(events), next(iter(known.values())))
+    else:
+        sources = np.array([known[event.source] for event in events])
     insert_readings(Rows(live.units, live.micros, sources, content_hashes(table), table[:, :FIELDS]))
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from msgspec.structs import astuple
 
 from fleet.ingest.fields import FIELD_NAMES
 from fleet.measured import shape_of
@@ -33,9 +34,9 @@ def table_of(said: Sequence[tuple[Any, ...]]) -> Table:
     return np.array(said, dtype=np.float64).reshape(len(said), len(SAID))
 
 
-def table_of_wire(said: Sequence[tuple[Any, ...]]) -> Table:
+def table_of_wire(said: Sequence[Any]) -> Table:
     """The same of readings as the wire's type has them, NaN for what was not said. *Raises* struct.error on others."""
-    return np.frombuffer(b"".join([_pack(*one) for one in said])).reshape(len(said), len(SAID))
+    return np.frombuffer(b"".join([_pack(*astuple(one)) for one in said])).reshape(len(said), len(SAID))
 
 
 def content_hashes(table: Table) -> npt.NDArray[np.int64]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any
 
 import orjson
 from django.db import connection
@@ -13,19 +14,21 @@ _seen: dict[int, dict[str, int]] = {}
 """By fleet, then by number."""
 
 
-def unit_ids(fleet_id: int, numbers: Iterable[str]) -> Mapping[str, int]:
-    """Units of the fleet by number, among them those of these numbers that are known, as this process last saw them;
-    none is called "".
+def unit_ids(fleet_id: int, numbers: Sequence[str]) -> list[int]:
+    """The ids of units of these numbers as this process last saw them; 0 where there is none, as for "".
 
     What was seen may no longer be so: whoever uses an id names the number beside it in the statement.
     """
-    seen = _seen.setdefault(fleet_id, {})
-    missing = {number for number in numbers if number and number not in seen}
+    ids: list[Any] = list(map(_seen.get(fleet_id, {}).get, numbers))
+    if None not in ids:
+        return ids
+    missing = {number for number, pk in zip(numbers, ids, strict=True) if pk is None and number}
     if missing:
         with connection.cursor() as cursor:
             cursor.execute(_LOOK_UP[connection.vendor], [_listed(missing), fleet_id])
             _note(fleet_id, dict(cursor.fetchall()))
-    return _seen.get(fleet_id, {})
+    seen = _seen.get(fleet_id, {})
+    return [seen.get(number, 0) for number in numbers]
 
 
 def _note(fleet_id: int, ids: Mapping[str, int]) -> None:

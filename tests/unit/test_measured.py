@@ -14,6 +14,7 @@ from fleet.measured import (
     FIRST_OFF,
     LAST_ON,
     NOTHING,
+    Group,
     Measured,
     newest_lines,
     read_measured,
@@ -101,7 +102,7 @@ def test_the_newest_group_may_be_replaced_by_a_newer_reading_of_its_shape(
     wire = {name: value for name, value in again.items() if name != "position"}
     if "position" in again:
         wire |= {"latitude": 1.0, "longitude": 2.0}
-    replaced = read_measured(newest_lines([(newer, "b", wire)]), stored.rest)
+    replaced = read_measured(newest_lines([Group(newer, "b", wire)]), stored.rest)
     measured.take(newer, "b", dict(again))
     assert replaced == measured
 
@@ -114,7 +115,7 @@ def test_shapes_differ_by_their_names_and_by_whether_the_unit_is_on() -> None:
 
 def test_many_groups_travel_as_lines_whatever_their_sources_are_called() -> None:
     sources = ("a\u2028b", "comma, and \\n", 'quote " and \t')
-    text = newest_lines([(NOW, source, {"return_air_c": 7.0}) for source in sources])
+    text = newest_lines([Group(NOW, source, {"return_air_c": 7.0}) for source in sources])
     documents = [read_measured(line, NOTHING) for line in text.split("\n")]
     assert [document.newest[0].source for document in documents] == list(sources)
 
