@@ -71,7 +71,7 @@ def _ingest_once(batch: Batch) -> BatchAnswer:
         _run_handlers(batch, others)
         kept = quarantine(batch.fleet_id, batch.outcasts, now=batch.now) if batch.outcasts else {}
         touched = batch.touched | {outcast.unit_id for outcast in batch.outcasts if outcast.unit_id is not None}
-        make_due(touched, at=batch.now + ASSESS_SOON)
+        make_due(touched, at=batch.now + ASSESS_SOON, fleet_id=batch.fleet_id)
         if touched:
             ring(ASSESS_TASK)
     return _answer(batch, kept)

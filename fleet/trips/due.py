@@ -32,25 +32,40 @@ def lock_trips(trip_ids: Collection[int]) -> dict[int, Trip]:
     return {trip.pk: trip for trip in rows.select_related(*WITH_MODELS).filter(pk__in=trip_ids).order_by("pk")}
 
 
-def make_due(unit_ids: Collection[int], *, at: datetime) -> int:
+def make_due(unit_ids: Collection[int], *, at: datetime, fleet_id: int | None = None) -> int:
     """Pulls the next assessment of every live trip of these units to *at*, if it is later. Returns how many trips.
 
-    Rows are locked in ascending id, so that two batches cannot wait for each other.
+    Rows are locked in ascending id, so that two batches cannot wait for each other. Whoever knows that all units are
+    of one fleet says so: of many units, its live trips are gone through once.
     """
     if not unit_ids:
         return 0
     ids = listed(unit_ids)
+    many = fleet_id is not None and len(unit_ids) > FEW
+    values = [connection.ops.adapt_datetimefield_value(at), *([fleet_id] if many else []), ids, ids]
     with connection.cursor() as cursor:
-        sql = _LOCK_TRIPS_OF_UNITS[connection.vendor]
-        cursor.execute(sql, [connection.ops.adapt_datetimefield_value(at), ids, ids])
+        cursor.execute((_LOCK_TRIPS_OF_MANY if many else _LOCK_TRIPS_OF_UNITS)[connection.vendor], values)
         return _pull(dict(cursor.fetchall()), at)
 
 
-_LOCK_TRIPS_OF_UNITS = {
-    vendor: "SELECT id, assess_due_at IS NULL OR assess_due_at > %s FROM fleet_trip"
-    f" WHERE state IN ('{Trip.State.PLANNED}', '{Trip.State.UNDER_WAY}')"
-    f" AND (planned_unit_id {AMONG[vendor]} OR assigned_unit_id {AMONG[vendor]}) ORDER BY id {lock}"
-    for vendor, lock in (("postgresql", "FOR UPDATE"), ("sqlite", ""))
+FEW = 50
+"""So many units are looked up one by one."""
+
+
+def _lock_trips(within: str, among: str, lock: str) -> str:
+    return (
+        "SELECT id, assess_due_at IS NULL OR assess_due_at > %s FROM fleet_trip"
+        f" WHERE {within}state IN ('{Trip.State.PLANNED}', '{Trip.State.UNDER_WAY}')"
+        f" AND (planned_unit_id {among} OR assigned_unit_id {among}) ORDER BY id {lock}"
+    )
+
+
+_LOCKS = {"postgresql": "FOR UPDATE", "sqlite": ""}
+_LOCK_TRIPS_OF_UNITS = {vendor: _lock_trips("", AMONG[vendor], lock) for vendor, lock in _LOCKS.items()}
+# A subquery is hashed, once; an array would be gone through for every trip.
+_HASHED = {**AMONG, "postgresql": "IN (SELECT unnest(string_to_array(%s, ',')::bigint[]))"}
+_LOCK_TRIPS_OF_MANY = {
+    vendor: _lock_trips("fleet_id = %s AND ", _HASHED[vendor], lock) for vendor, lock in _LOCKS.items()
 }
 
 
