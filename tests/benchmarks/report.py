@@ -119,34 +119,40 @@ PICTURES = """
 READING = """
 ## How to read it
 
-**Ingest.** Four senders, each with one connection and 500 units of its own, post batches of one reading per unit, each
+**Ingest.** Eight senders, each with one connection and 500 units of its own, post batches of one reading per unit, each
 newer than the one before: the worst case for a batch of that size, as every row moves a unit's state. Two raw
-connections write the same rows of the same 2000 units in the same batches: binary COPY into a temporary table, one
+connections write the same rows of the same 4000 units in the same batches: binary COPY into a temporary table, one
 insert into a table like ours (not partitioned), one upsert of the newest values into a table of columns, one commit.
 Ours also parses, checks and deduplicates each item, keeps the time and source of each value, moves the unit's version,
-locks units and trips, and pulls due times near. Rounds are of 120 000 rows and alternate; tables are analysed before.
-Server, database and load generator share the cores, so the number is what one box does, not what the web processes
-alone could do. Readings of which a value has its own unit go the general way, item by item. The serializer's side
-saves row by row, as it does by itself.
+locks units and trips, and pulls due times near. Rounds are of 120 000 rows and alternate; tables are analysed before,
+and two rounds go by unmeasured, in which each connection's statements are planned. Connections are not spread evenly
+over the web processes, so a round ends when all its batches are stored, whoever sent them. Server, database and load
+generator share the cores, so the number is what one box does, not what the web processes alone could do. The
+serializer's side saves row by row, as it does by itself.
 
-What bounds it is processor time. Over HTTP, on the box alone, two cores had 32 µs for a row, of which the web processes
-took 12.6 and PostgreSQL 13.5; the raw writers had 15 µs for theirs (0.46 times; five rounds, from 0.43 to 0.55). In
-process, by one connection, on a box with other work, a reading cost 11.9 µs of Python and 15.1 µs of PostgreSQL; the
-raw writer, minutes apart, 1.4 and 9.0 µs.
+What bounds it is processor time, more than half of it Python. Over HTTP, on the box alone, two cores had 27 µs for a
+row, of which the web processes took 11.4, PostgreSQL 12.1, and 1.9 nobody; the raw writers had 15 µs for theirs (0.54
+times; twenty rounds, from 0.50 to 0.63). In process, by one connection, a reading cost 9.1 µs of Python and 10.5 µs of
+PostgreSQL.
 
-| of the 11.9 µs of Python | µs | of the 15.1 µs of PostgreSQL | µs |
+| of the 9.1 µs of Python | µs | of the 10.5 µs of PostgreSQL, each part by itself | µs |
 | --- | --: | --- | --: |
-| what a request costs by itself, 1.2 ms by 500 | 2.4 | replace the newest groups, move the versions | 4.9 |
-| decode and check the batch, make its table | 1.7 | copy into the partitioned table | 4.8 |
-| lock and look up the units | 1.2 | look up and lock the states | 3.6 |
-| find the readings that are newest | 0.8 | lock the live trips | 0.8 |
-| hashes, the stream of rows, sending it | 1.2 | begin, commit, the connection's health | 0.7 |
-| texts of the newest groups, sending them | 1.3 | token | 0.3 |
+| what a request costs by itself, 1.25 ms by 500 | 2.5 | move the states: newest groups, versions | 4.4 |
+| decode and check the batch, make its table | 1.3 | copy into the partitioned table | 3.3 |
+| move the states: send it, read which moved | 1.1 | lock the live trips | 0.6 |
+| hashes, the stream of rows, sending it | 1.1 | begin, commit | 0.3 |
+| which readings may be newest | 0.8 | token | 0.3 |
+| texts of the newest groups | 0.7 | | |
 | due times | 0.5 | | |
-| all else, mostly waiting for the database and waking up | 2.8 | | |
+| all else | 1.1 | | |
 
-Were Python free of charge, 10.4 ÷ 15.1 = 0.7 would be the limit: a lock taken before the state is known, and a document
-that keeps time and source of each value, are what raw does not have. Larger batches spread what a request costs.
+PostgreSQL does about what it does for the raw writers, who stage what ours does not. So what is missing is Python: the
+request (Django's layers, the token, the quota in Redis, eight round trips), and that two processes and the database
+push each other's data out of the caches (found by measuring parts alone and together). Larger batches spread what a
+request costs.
+
+**Embedded.** One process with eight threads, one of which writes at a time; sqlite3 alone has no HTTP, no checks and
+one connection.
 
 **Readiness.** "Unchanged" is a stored answer whose versions still hold: one statement. "Fresh" recomputes and stores.
 The bare view authenticates with the same token check and renders one key. What a fresh answer costs beside the view
