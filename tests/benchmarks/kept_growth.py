@@ -34,11 +34,15 @@ def keep(points: Sequence[Point], *, machine: str, now: datetime) -> None:
     KEPT.write_text(json.dumps(found, indent=1, ensure_ascii=False) + "\n")
 
 
+def kept_points() -> list[Point]:
+    """What the last such run measured; empty while there was none."""
+    return [Point(**point) for point in json.loads(KEPT.read_text())["points"]] if KEPT.exists() else []
+
+
 def section() -> str:
     """The part of the page about ten million readings; empty while nobody has measured them."""
     if not KEPT.exists():
         return ""
     found = json.loads(KEPT.read_text())
-    points = [Point(**point) for point in found["points"]]
     said = f"{found['date']}, {found['machine']}. Measured by `--large`, a run of its own."
-    return f"\n## Ten million readings\n\n{said}\n\n{table_of(rows_of_growth(points))}\n"
+    return f"\n## Ten million readings\n\n{said}\n\n{table_of(rows_of_growth(kept_points()))}\n"

@@ -14,7 +14,7 @@ import numpy as np
 import psycopg
 
 from tests.benchmarks.ground import ROOT, Ground
-from tests.benchmarks.kept_growth import rows_of_growth, section
+from tests.benchmarks.kept_growth import FLAT, kept_points, rows_of_growth, section
 from tests.benchmarks.measure_embedded import Embedded
 from tests.benchmarks.measure_growth import Point
 from tests.benchmarks.measure_ingest import Rates
@@ -201,6 +201,7 @@ def draw(found: Found) -> None:
     ):
         plt.plot(range(1, len(values) + 1), values, marker="o", label=label)
     plt.yscale("log")
+    plt.xticks(range(1, len(found.rates.raw) + 1))
     plt.legend()
     save("ingest", "Readings per second, round by round", "round", "rows/s")
     plt.figure(figsize=(6, 3.2))
@@ -212,14 +213,16 @@ def draw(found: Found) -> None:
     plt.legend()
     save("notices", "From the event to the mail", "s", "share of notices")
     plt.figure(figsize=(6, 3.2))
-    sizes = [point.readings for point in found.growth]
-    first = found.growth[0]
-    plt.plot(
-        sizes, [first.ingest_rows_s / p.ingest_rows_s for p in found.growth], marker="o", label="time per ingested row"
-    )
-    plt.plot(sizes, [p.readiness_s / first.readiness_s for p in found.growth], marker="s", label="GET readiness")
+    for of, points, line in (("", found.growth, "-"), (", a run of its own", kept_points(), "--")):
+        if not points:
+            continue
+        sizes = [point.readings for point in points]
+        ingested = [points[0].ingest_rows_s / point.ingest_rows_s for point in points]
+        asked = [point.readiness_s / points[0].readiness_s for point in points]
+        plt.plot(sizes, ingested, marker="o", color="C0", linestyle=line, label=f"time per ingested row{of}")
+        plt.plot(sizes, asked, marker="s", color="C1", linestyle=line, label=f"GET readiness{of}")
+    plt.axhline(FLAT, linestyle=":", color="grey")
     plt.xscale("log")
-    plt.ylim(bottom=0)
-    plt.axhline(1.2, linestyle=":", color="grey")
-    plt.legend()
+    plt.ylim(0, 1.5)
+    plt.legend(loc="lower left")
     save("growth", "Cost against the smallest history", "readings stored", "ratio")
