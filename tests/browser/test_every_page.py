@@ -91,11 +91,19 @@ def serious(page: Page) -> list[str]:
     ]
 
 
+# The pages of the framework's admin fade from one colour to the other.
+COLOURS_SETTLED = """async () => {
+    await new Promise((seen) => requestAnimationFrame(() => requestAnimationFrame(seen)));
+    await Promise.all(document.getAnimations().map((one) => one.finished));
+}"""
+
+
 def test_a_page_is_accessible_by_day_and_by_night(as_: Opened, name: str, evening: Evening, watch: Watch) -> None:
     page = as_(PAGES[name][0], size=DESK, color_scheme="light", reduced_motion="reduce")
     opened(page, name, evening, watch)
     assert serious(page) == []
     page.emulate_media(color_scheme="dark")
+    page.evaluate(COLOURS_SETTLED)
     assert serious(page) == [], "dark"
 
 
