@@ -138,9 +138,15 @@ class Stage:
             connection.execute(f"SELECT 1 FROM {table} WHERE {where} FOR UPDATE".encode(), values or None)
             yield connection
 
-    def waiting(self) -> int:
-        """Transactions of the service that wait for a row."""
-        return self.count("SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'")
+    def waiting(self, *, longer_than_s: float = 0.0) -> int:
+        """Transactions of the service that wait for a row, in a statement that began so long ago.
+
+        A batch of events gives up its first try at once where somebody holds one of its units, and waits in its second.
+        """
+        return self.count(
+            "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'"
+            f" AND clock_timestamp() - query_start >= interval '{longer_than_s} s'"
+        )
 
     def all_told(self, scene: Scene, *, within_s: float) -> dict[str, float]:
         """When each unit of the scene was first told of, once all were."""

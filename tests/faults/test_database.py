@@ -177,7 +177,7 @@ def test_a_deadlock_is_tried_again_and_answered_once(often: Callable[[int, int],
         with stage.locked("fleet_unitstate", state, second) as rival:
             batch = [plain(unit, datetime.now(UTC)) for unit in (first, second)]
             client = stage.in_background(lambda sender=sender, batch=batch: sender.post(batch))
-            wait_for("the batch to wait", lambda: stage.waiting() > 0, within_s=20)
+            wait_for("the batch to wait", lambda: stage.waiting(longer_than_s=0.1) > 0, within_s=20)
             # Whoever has waited longest looks for a deadlock first, and gives way: that is the batch.
             rival.execute(f"SELECT 1 FROM fleet_unitstate WHERE {state} FOR UPDATE".encode(), (first,))
         status, _, _ = client.result(30)

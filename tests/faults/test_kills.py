@@ -121,7 +121,7 @@ def test_a_batch_cut_off_before_its_commit_is_taken_whole_when_repeated(
         with stage.locked("fleet_trip", "planned_unit_id IN (SELECT id FROM fleet_unit WHERE number = ANY(%s))",
                           scene.units):  # fmt: skip
             client = stage.in_background(lambda batch=batch: sender.deliver(batch))
-            wait_for("the batch in its transaction", lambda: stage.waiting() > 0, within_s=20)
+            wait_for("the batch in its transaction", lambda: stage.waiting(longer_than_s=0.1) > 0, within_s=20)
             stage.service.kill("web")
         killed = now_s()
         stage.service.start_web()
