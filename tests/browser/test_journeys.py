@@ -47,6 +47,7 @@ def test_a_stranger_signs_in_and_comes_back_to_where_he_was_going(as_: Opened, e
     sign_in(page, evening, "manager")
     expect(page).to_have_url(re.compile("/units/HB-102/$"))
     page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in/**")  # it leaves once what was kept is gone, a moment after the click
     page.goto("/units/HB-102/")
     expect(page).to_have_url(re.compile("/sign-in/"))
 
