@@ -11,6 +11,8 @@ AMONG: Mapping[str, str] = {
     "sqlite": "IN (SELECT value FROM json_each('[' || %s || ']'))",
 }
 """By vendor, what follows a column to say that it is one of the ids of a text that `listed` made."""
+FEW = 50
+"""So many ids are better parameters of their own: the planner looks at each."""
 
 
 def listed(ids: Iterable[int]) -> str:

@@ -11,7 +11,7 @@ from django.db.models import BooleanField, Q
 from django.db.models.expressions import RawSQL
 
 from fleet.durations import HOUR, hours
-from fleet.id_lists import AMONG, listed
+from fleet.id_lists import AMONG, FEW, listed
 from fleet.models import Trip
 from fleet.readiness.facts import Facts
 from fleet.readiness.findings import Finding, Outcome, Remedy
@@ -20,7 +20,6 @@ from fleet.trips.due import LIVE
 
 ID = "fleet.availability"
 SOURCE = "rule: a unit serves one trip at a time"
-FEW = 50
 
 
 class Engagement(msgspec.Struct, frozen=True, gc=False):

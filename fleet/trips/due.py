@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from django.db import connection
 
 from fleet.clock import db_now
-from fleet.id_lists import AMONG, listed
+from fleet.id_lists import AMONG, FEW, listed
 from fleet.models import Trip
 
 LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
@@ -46,10 +46,6 @@ def make_due(unit_ids: Collection[int], *, at: datetime, fleet_id: int | None = 
     with connection.cursor() as cursor:
         cursor.execute((_LOCK_TRIPS_OF_MANY if many else _LOCK_TRIPS_OF_UNITS)[connection.vendor], values)
         return _pull(dict(cursor.fetchall()), at)
-
-
-FEW = 50
-"""So many units are looked up one by one."""
 
 
 def _lock_trips(within: str, among: str, lock: str) -> str:
