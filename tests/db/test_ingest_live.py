@@ -54,6 +54,16 @@ def test_what_a_unit_kept_while_it_had_no_connection_goes_the_swift_way(tarn: Fl
 
 
 @pytest.mark.django_db
+def test_a_time_told_with_an_offset_is_the_same_moment(tarn: Fleet) -> None:
+    make_unit(tarn)
+    post(tarn, reading(NOW), now=NOW)
+    with without_looking_back():
+        assert post(tarn, reading(NOW + S) | {"time": "2027-01-12T08:00:01+02:00"}, now=NOW + S).accepted == 1
+    state = UnitState.objects.for_fleet(tarn).get()
+    assert (state.newest_at, state.values["fuel_l"][1]) == (NOW + S, "2027-01-12T06:00:01.000000Z")
+
+
+@pytest.mark.django_db
 def test_readings_of_which_one_may_be_known_are_looked_up(tarn: Fleet) -> None:
     make_unit(tarn)
     post(tarn, reading(NOW), now=NOW)
