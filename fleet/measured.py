@@ -11,12 +11,13 @@ shape replaces it and leaves the rest as it is, whatever that is, so that neithe
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
 import msgspec
 
+from fleet.packed import pack_group, unpack_group
 from fleet.stamps import stamp
 
 Entry = list[Any]
@@ -34,7 +35,6 @@ class Group(msgspec.Struct, array_like=True, gc=False):
     at: datetime
     source: str
     values: dict[str, Any]
-    """Or, in a group that is only written out, a struct of the wire."""
 
 
 class First(msgspec.Struct, array_like=True, gc=False):
@@ -126,49 +126,41 @@ def shape_of(names: Iterable[str], *, on: bool) -> int:
 class Stored(msgspec.Struct, gc=False):
     """A document as its row holds it."""
 
-    newest: str
-    """The newest group, "" where there is none."""
+    newest: bytes
+    """The newest group (`fleet.packed`), empty where there is none."""
     rest: str
     newest_at: datetime | None
     shape: int
 
 
 _decoder = msgspec.json.Decoder(Measured)
-_group_decoder = msgspec.json.Decoder(Group)
 _encoder = msgspec.json.Encoder()
 
 
-def read_measured(newest: str, rest: str) -> Measured:
-    """The document of its stored texts."""
+def read_measured(newest: bytes, rest: str) -> Measured:
+    """The document of its stored parts."""
     document = _decoder.decode(rest)
     if newest:
-        group = _group_decoder.decode(newest)
-        _spell_out(group.values)
-        document.newest.insert(0, group)
+        at, values, source = unpack_group(newest)
+        if values.get("unit_on"):
+            values[LAST_ON] = True
+        if "latitude" in values:
+            values["position"] = [values.pop("latitude"), values.pop("longitude")]
+        document.newest.insert(0, Group(at, source, values))
     return document
 
 
-def _spell_out(values: dict[str, Any]) -> None:
-    """A newest group may be stored in the words of the wire."""
-    if values.get("unit_on"):
-        values[LAST_ON] = True
-    if "latitude" in values:
-        values["position"] = [values.pop("latitude"), values.pop("longitude")]
-
-
 def stored_form(document: Measured) -> Stored:
-    """The texts of a document, and what is known of it without reading them."""
+    """A document as it is stored, and what is known of it without reading it."""
     if not document.newest:
-        return Stored("", _encoder.encode(document).decode(), None, 0)
+        return Stored(b"", _encoder.encode(document).decode(), None, 0)
     first, *others = document.newest
-    shape = shape_of(first.values.keys() - {LAST_ON}, on=bool(first.values.get("unit_on")))
+    values = {name: value for name, value in first.values.items() if name != LAST_ON}
+    shape = shape_of(values, on=bool(values.get("unit_on")))
+    if "position" in values:
+        values["latitude"], values["longitude"] = values.pop("position")
     rest = _encoder.encode(Measured(others, document.oldest)).decode()
-    return Stored(_encoder.encode(first).decode(), rest, first.at, shape)
-
-
-def newest_lines(groups: Sequence[Group]) -> str:
-    """The texts of groups that are stored as newest, one a line; their values may be structs of the wire."""
-    return _encoder.encode_lines(groups)[:-1].decode()
+    return Stored(pack_group(first.at, values, first.source), rest, first.at, shape)
 
 
 def values_of(measured: Measured) -> dict[str, Entry]:

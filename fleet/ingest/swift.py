@@ -19,14 +19,16 @@ from fleet.ingest.batch import Batch
 from fleet.ingest.careful import FIELDS
 from fleet.ingest.parse import micros_of
 from fleet.ingest.readings import Rows, insert_readings
-from fleet.ingest.values import FUEL_PCT, content_hashes, shapes_of
+from fleet.ingest.values import FUEL_PCT, SAID, content_hashes, shapes_of
 from fleet.ingest.wire import PlainReading
-from fleet.measured import Group, newest_lines
+from fleet.packed import PLACES, pack_groups
 from fleet.units.numbers import unit_ids
 from fleet.units.told import Newest, move_newest
 
 AHEAD = timedelta(minutes=10)
 """Clocks of machines may run this much fast."""
+PLACED = [SAID.index(name) for name in PLACES]
+"""The columns of a table of values that a unit's newest group keeps."""
 Column = npt.NDArray[np.int64]
 
 
@@ -93,7 +95,11 @@ def _move(batch: Batch, live: Live) -> Live:
         first=live.micros[begins],
         last=live.micros[ends],
         shapes=live.shapes[ends],
-        lines=newest_lines([Group(event.time, event.source, event.data) for event in newest]),
+        groups=pack_groups(
+            live.micros[ends],
+            batch.items.table[np.ix_(live.places[ends], PLACED)],
+            [event.source for event in newest],
+        ),
     )
     names = {event.source for event in events}
     first = next(iter(names))
@@ -106,7 +112,7 @@ def _move(batch: Batch, live: Live) -> Live:
     if events:
         batch.find_sources(names)
         _store(batch, live, events)
-        batch.touched.update(moved)
+        batch.touched.update(moved.tolist())
     return live
 
 

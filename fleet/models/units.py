@@ -101,8 +101,8 @@ class NumberOfUnit(models.CharField):
 class UnitState(FleetRow):
     """The newest known value of each field of one unit, each with its own time and source.
 
-    `newest` and `measured` are what readings told (`fleet.measured`), text that only this service reads: the newest
-    group, of which `shape` says what it tells, and the rest; `document` is both. `facts` holds what other apps
+    `newest` and `measured` are what readings told (`fleet.measured`), for this service alone to read: the newest group,
+    of which `shape` says what it tells, and the rest; `document` is both. `facts` holds what other apps
     contribute (a refractometer value, open alarms, the newest inspection) and maps a name to `[value, at, source]`,
     where *at* is fixed-width RFC 3339 in UTC so that text order is time order. The unit's position is kept here only,
     as the newest one: it is a driver's personal data. Only `fleet.units.state` and `fleet.units.told` write it; each
@@ -112,7 +112,7 @@ class UnitState(FleetRow):
     unit = models.OneToOneField(Unit, primary_key=True, on_delete=models.CASCADE, related_name="state")
     number = NumberOfUnit(max_length=40, editable=False, help_text="The unit's; events name units by it.")
     measured = models.TextField(default=NOTHING)
-    newest = models.TextField(default="")
+    newest = models.BinaryField(default=b"")
     shape = models.BigIntegerField(default=0)
     facts = models.JSONField(default=dict)
     newest_at = models.DateTimeField(null=True, blank=True, help_text="Time of the newest reading.")
@@ -127,7 +127,7 @@ class UnitState(FleetRow):
     @property
     def document(self) -> Measured:
         """What readings told."""
-        return read_measured(self.newest, self.measured)
+        return read_measured(bytes(self.newest), self.measured)
 
     @property
     def values(self) -> dict[str, Entry]:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from django.db import connection
 
 from fleet.clock import db_now
-from fleet.id_lists import AMONG, FEW, listed
+from fleet.id_lists import AMONG, FEW, HASHED, listed, to_hash
 from fleet.models import Trip
 
 LIVE = (Trip.State.PLANNED, Trip.State.UNDER_WAY)
@@ -40,8 +40,8 @@ def make_due(unit_ids: Collection[int], *, at: datetime, fleet_id: int | None = 
     """
     if not unit_ids:
         return 0
-    ids = listed(unit_ids)
     many = fleet_id is not None and len(unit_ids) > FEW
+    ids = to_hash(unit_ids) if many else listed(unit_ids)
     values = [connection.ops.adapt_datetimefield_value(at), *([fleet_id] if many else []), ids, ids]
     with connection.cursor() as cursor:
         cursor.execute((_LOCK_TRIPS_OF_MANY if many else _LOCK_TRIPS_OF_UNITS)[connection.vendor], values)
@@ -58,10 +58,8 @@ def _lock_trips(within: str, among: str, lock: str) -> str:
 
 _LOCKS = {"postgresql": "FOR UPDATE", "sqlite": ""}
 _LOCK_TRIPS_OF_UNITS = {vendor: _lock_trips("", AMONG[vendor], lock) for vendor, lock in _LOCKS.items()}
-# A subquery is hashed, once; an array would be gone through for every trip.
-_HASHED = {**AMONG, "postgresql": "IN (SELECT unnest(string_to_array(%s, ',')::bigint[]))"}
 _LOCK_TRIPS_OF_MANY = {
-    vendor: _lock_trips("fleet_id = %s AND ", _HASHED[vendor], lock) for vendor, lock in _LOCKS.items()
+    vendor: _lock_trips("fleet_id = %s AND ", HASHED[vendor], lock) for vendor, lock in _LOCKS.items()
 }
 
 

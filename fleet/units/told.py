@@ -13,11 +13,13 @@ import numpy.typing as npt
 import orjson
 from django.db import connection
 
-from fleet.arrays import Bigints, Moments
+from fleet.arrays import Bigints, ManyBytes, Moments, bytes_of_each
 from fleet.id_lists import AMONG, listed
 from fleet.measured import Measured, Stored, read_measured
 from fleet.stamps import moment_of
 from fleet.units.numbers import SOURCE
+
+Ids = npt.NDArray[np.int64]
 
 
 class Document(msgspec.Struct):
@@ -48,18 +50,18 @@ _READ = {
 class Newest:
     """What the newest readings of units tell, column by column, in ascending order of unit."""
 
-    ids: npt.NDArray[np.int64]
+    ids: Ids
     numbers: Sequence[str]
     first: npt.NDArray[np.int64]
     """Time of the first of the readings that are stored together, of which the newest is told [µs since 1970]."""
     last: npt.NDArray[np.int64]
     """Time of the newest [µs since 1970]."""
     shapes: npt.NDArray[np.int64]
-    lines: str
-    """Their groups (`fleet.measured.newest_lines`)."""
+    groups: npt.NDArray[Any]
+    """Their groups (`fleet.packed`)."""
 
 
-def move_newest(fleet_id: int, newest: Newest, *, source: str, patience_ms: int) -> tuple[list[int], int | None]:
+def move_newest(fleet_id: int, newest: Newest, *, source: str, patience_ms: int) -> tuple[Ids, int | None]:
     """Replaces the newest groups of the units of which all this is true, locks their rows and moves their versions.
 
     It is true of a unit that has this id and number, whose newest group has this shape, and which has told nothing
@@ -69,32 +71,34 @@ def move_newest(fleet_id: int, newest: Newest, *, source: str, patience_ms: int)
     OperationalError (`fleet.retry.is_taken`) where it would.
     """
     if connection.vendor == "postgresql":
-        moved = _move_at_once(newest, fleet_id, source, f"{patience_ms}ms")
-    else:
-        moved = _move_one_by_one(newest, fleet_id, source)
-    return [pk for pk, _ in moved], moved[0][1] if moved else None
+        return _move_at_once(newest, fleet_id, source, f"{patience_ms}ms")
+    return _move_one_by_one(newest, fleet_id, source)
 
 
-def _move_at_once(newest: Newest, fleet_id: int, source: str, patience: str) -> list[tuple[int, int | None]]:
+def _move_at_once(newest: Newest, fleet_id: int, source: str, patience: str) -> tuple[Ids, int | None]:
     columns: list[Any] = [Bigints(newest.ids), "\n".join(newest.numbers), Bigints(newest.shapes)]
-    groups: list[Any] = [Moments(newest.first), Moments(newest.last), newest.lines]
+    groups: list[Any] = [Moments(newest.first), Moments(newest.last), ManyBytes(newest.groups)]
     with connection.cursor() as cursor:
-        cursor.execute(_MOVE_POSTGRESQL, [*columns, *groups, fleet_id, patience, fleet_id, source])
-        moved: list[tuple[int, int | None]] = cursor.fetchall()
-    return moved
+        cursor.execute(_MOVE_POSTGRESQL, [*columns, *groups, fleet_id, patience, len(newest.ids), fleet_id, source])
+        moved, source_id = cursor.fetchone()
+    return newest.ids if moved is None else np.array(moved, dtype=np.int64), source_id
 
 
-# JSON text holds no line break, so one text carries all groups.
+# The unit is found by its id; its number, which must still be so, is only compared: by that index it costs more. Arrays
+# are taken apart in the list of a SELECT: in a FROM each would be written down as a table first. Of all being moved,
+# which is usual, nothing is said one by one.
 _MOVE_POSTGRESQL = f"""
-UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.last, version = s.version + 1
-  FROM unnest(%s, string_to_array(%s, E'\\n'), %s, %s, %s, string_to_array(%s, E'\\n'))
-       AS n(unit_id, number, shape, first, last, newest)
- WHERE s.unit_id = n.unit_id AND s.number = n.number AND s.fleet_id = %s AND s.shape = n.shape AND s.newest_at < n.first
-   AND (SELECT set_config('lock_timeout', %s, true)) IS NOT NULL
-RETURNING s.unit_id, {SOURCE}"""
+WITH moved AS (
+    UPDATE fleet_unitstate AS s SET newest = n.newest, newest_at = n.last, version = s.version + 1
+      FROM (SELECT unnest(%s) AS unit_id, unnest(string_to_array(%s, E'\\n')) AS number, unnest(%s) AS shape,
+                   unnest(%s) AS first, unnest(%s) AS last, unnest(%s) AS newest) AS n
+     WHERE s.unit_id = n.unit_id AND s.number IS NOT DISTINCT FROM n.number AND s.fleet_id = %s AND s.shape = n.shape
+       AND s.newest_at < n.first AND (SELECT set_config('lock_timeout', %s, true)) IS NOT NULL
+    RETURNING s.unit_id)
+SELECT CASE WHEN count(*) < %s THEN coalesce(array_agg(unit_id), '{{}}') END, {SOURCE} FROM moved"""
 
 
-def _move_one_by_one(newest: Newest, fleet_id: int, source: str) -> list[tuple[int, int | None]]:
+def _move_one_by_one(newest: Newest, fleet_id: int, source: str) -> tuple[Ids, int | None]:
     """For SQLite, where the transaction is the lock and a statement a call of a function."""
     ids: list[int] = newest.ids.tolist()
     first, last = (list(map(_stored_micros, micros.tolist())) for micros in (newest.first, newest.last))
@@ -103,9 +107,9 @@ def _move_one_by_one(newest: Newest, fleet_id: int, source: str) -> list[tuple[i
         cursor.execute(_WHICH_SQLITE, [fleet_id, source, asked, fleet_id])
         moved: list[tuple[int, int | None]] = cursor.fetchall()
         which = {pk for pk, _ in moved}
-        told = zip(newest.lines.split("\n"), last, ids, strict=True)
+        told = zip(bytes_of_each(newest.groups), last, ids, strict=True)
         cursor.executemany(_MOVE_SQLITE, [one for one in told if one[2] in which])
-    return moved
+    return np.array(sorted(which), dtype=np.int64), moved[0][1] if moved else None
 
 
 _WHICH_SQLITE = f"""
@@ -120,30 +124,23 @@ def save_documents(told: Sequence[tuple[int, Stored]]) -> None:
     """Writes whole documents of locked units in one statement, and moves their versions."""
     if not told:
         return
-    rows: list[list[Any]] = [[pk, one.newest, one.rest, _stored_at(one.newest_at), one.shape] for pk, one in told]
+    rows = [(one.newest, one.rest, _stored_at(one.newest_at), one.shape, pk) for pk, one in told]
     with connection.cursor() as cursor:
-        cursor.execute(_SAVE_DOCUMENTS[connection.vendor], [orjson.dumps(rows).decode()])
+        if connection.vendor == "postgresql":
+            cursor.execute(_SAVE_POSTGRESQL, [orjson.dumps([(one.hex(), *others) for one, *others in rows]).decode()])
+        else:
+            cursor.executemany(_SAVE_SQLITE, rows)
 
 
-_SAVE_DOCUMENTS = {
-    vendor: "UPDATE fleet_unitstate AS s SET newest = n.newest, measured = n.rest, newest_at = n.newest_at,"
-    f" shape = n.shape, version = s.version + 1 FROM (SELECT {columns} FROM {rows}) AS n WHERE s.unit_id = n.unit_id"
-    for vendor, columns, rows in (
-        (
-            "postgresql",
-            "(value->>0)::bigint AS unit_id, value->>1 AS newest, value->>2 AS rest,"
-            " (value->>3)::timestamptz AS newest_at, (value->>4)::bigint AS shape",
-            "json_array_elements(%s::json)",
-        ),
-        (
-            "sqlite",
-            "json_extract(value, '$[0]') AS unit_id, json_extract(value, '$[1]') AS newest,"
-            " json_extract(value, '$[2]') AS rest, json_extract(value, '$[3]') AS newest_at,"
-            " json_extract(value, '$[4]') AS shape",
-            "json_each(%s)",
-        ),
-    )
-}
+_SAVE_POSTGRESQL = """
+UPDATE fleet_unitstate AS s SET newest = decode(n.value->>0, 'hex'), measured = n.value->>1,
+       newest_at = (n.value->>2)::timestamptz, shape = (n.value->>3)::bigint, version = s.version + 1
+  FROM json_array_elements(%s::json) AS n
+ WHERE s.unit_id = (n.value->>4)::bigint"""
+_SAVE_SQLITE = (
+    "UPDATE fleet_unitstate SET newest = %s, measured = %s, newest_at = %s, shape = %s, version = version + 1"
+    " WHERE unit_id = %s"
+)
 
 
 def _stored_micros(micros: int) -> str | None:

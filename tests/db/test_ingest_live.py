@@ -14,7 +14,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from fleet.arrays import Bigints, Moments
+from fleet.arrays import Bigints, ManyBytes, Moments, bytes_of_each
 from fleet.models import Fleet, Reading, Unit, UnitState
 from fleet.units.state import lock_states
 from tests.db.conftest import in_threads, post
@@ -143,13 +143,18 @@ def wait_until_somebody_waits() -> None:
 def test_the_database_reads_arrays_as_they_were_written(monkeypatch: pytest.MonkeyPatch) -> None:
     numbers = np.array([1, -2, 2**62])
     micros = np.array([NOW.timestamp() * 1e6 + 123457, 0], dtype=np.int64)
+    records = np.array([b'a"\\,', b"{}\x00\xff"], dtype="V4")
     for debug in (False, True):  # statements that are kept for a log are written as text as well
         monkeypatch.setattr(connection, "force_debug_cursor", debug)
         with connection.cursor() as cursor:
-            cursor.execute("SELECT %s, %s", [Bigints(numbers), Moments(micros)])
+            cursor.execute("SELECT %s, %s, %s", [Bigints(numbers), Moments(micros), ManyBytes(records)])
             read = cursor.fetchone()
-        assert read == (numbers.tolist(), [NOW + timedelta(microseconds=123457), datetime(1970, 1, 1, tzinfo=UTC)])
+        moments = [NOW + timedelta(microseconds=123457), datetime(1970, 1, 1, tzinfo=UTC)]
+        assert read == (numbers.tolist(), moments, bytes_of_each(records))
     assert "2027-01-12T06:00:00.123457Z" in connection.queries[-1]["sql"]
+    with connection.cursor() as cursor:  # the form for people is one that the database would read as well
+        cursor.execute("SELECT %s::bytea[]", [ManyBytes(records).text().decode()])
+        assert cursor.fetchone()[0] == bytes_of_each(records)
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL has statistics")

@@ -153,7 +153,7 @@ def test_readings_that_are_newer_than_their_units_state_are_still_known(tarn: Fl
     unit = make_unit(tarn)
     before = UnitState.objects.for_fleet(tarn).get(unit=unit)
     post(tarn, reading(NOW), now=NOW)
-    UnitState.objects.for_fleet(tarn).update(measured=before.measured, newest="", shape=0, newest_at=None)
+    UnitState.objects.for_fleet(tarn).update(measured=before.measured, newest=b"", shape=0, newest_at=None)
     answer = post(tarn, reading(NOW, **changed), reading(NOW - S, id_="other"), now=NOW)
     assert answer.accepted == 1
     assert [item.status for item in answer.items] == ["quarantined" if changed else "duplicate"]

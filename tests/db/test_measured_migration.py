@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -14,7 +15,9 @@ from tests.db.conftest import post
 from tests.factories import make_unit, reading
 
 NOW = datetime(2027, 1, 12, 6, 0, tzinfo=UTC)
-BEFORE, AFTER = ("fleet", "0004_names_for_operators"), ("fleet", "0006_newest_apart")
+BEFORE, AS_TEXT, AFTER = (
+    ("fleet", name) for name in ("0004_names_for_operators", "0006_newest_apart", "0007_newest_packed")
+)
 
 
 def migrate(target: tuple[str, str]) -> Any:
@@ -29,8 +32,8 @@ def told(fleet: Fleet) -> list[Any]:
     return [(state.values, state.told, state.facts, state.newest_at, state.version) for state in states]
 
 
-@pytest.mark.django_db(transaction=True)
-def test_the_state_of_units_is_the_same_after_going_back_and_forth(tarn: Fleet) -> None:
+@pytest.fixture
+def told_before(tarn: Fleet) -> list[Any]:
     for number in ("HB-1", "HB-2", "HB-3"):
         make_unit(tarn, number)
     ms = timedelta(milliseconds=1)
@@ -41,7 +44,11 @@ def test_the_state_of_units_is_the_same_after_going_back_and_forth(tarn: Fleet) 
         reading(NOW, unit="HB-2", latitude=60.1, longitude=24.9, speed_km_h=80.0),
         now=NOW,
     )
-    before = told(tarn)
+    return told(tarn)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_state_of_units_is_the_same_after_going_back_and_forth(tarn: Fleet, told_before: list[Any]) -> None:
     at, source = "2027-01-12T06:00:00.000000Z", "gateway/b"
     try:
         states = migrate(BEFORE).get_model("fleet", "UnitState")._base_manager
@@ -53,4 +60,17 @@ def test_the_state_of_units_is_the_same_after_going_back_and_forth(tarn: Fleet) 
         assert states.get(unit__number="HB-3").values == {}
     finally:
         migrate(AFTER)
-    assert told(tarn) == before
+    assert told(tarn) == told_before
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_newest_group_is_the_same_after_having_been_text(tarn: Fleet, told_before: list[Any]) -> None:
+    try:
+        states = migrate(AS_TEXT).get_model("fleet", "UnitState")._base_manager
+        at, source, values = json.loads(states.get(number="HB-2").newest)
+        assert (at, source) == ("2027-01-12T06:00:00.000000Z", "gateway/yard-3")
+        assert (values["latitude"], values["speed_km_h"], values["unit_on"]) == (60.1, 80.0, True)
+        assert states.get(number="HB-3").newest == ""
+    finally:
+        migrate(AFTER)
+    assert told(tarn) == told_before

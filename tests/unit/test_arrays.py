@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from fleet.arrays import Bigints, Moments
+from fleet.arrays import Bigints, ManyBytes, Moments
 
 
 @pytest.mark.parametrize("values", [[], [7], [1, -2, 2**62]])
@@ -26,3 +26,8 @@ def test_moments_count_from_the_year_2000() -> None:
     moments = Moments(np.array([round(at.timestamp() * 1e6)]))
     assert struct.unpack(">iq", moments.binary()[20:]) == (8, 1_000_005)
     assert moments.text() == b"{2000-01-01T00:00:01.000005Z}"
+
+
+def test_records_are_all_of_one_length() -> None:
+    records = ManyBytes(np.array([b"abc", b"de"], dtype="S3"))
+    assert struct.unpack(">5i i3s i3s", records.binary()) == (1, 0, 17, 2, 1, 3, b"abc", 3, b"de\0")

@@ -14,15 +14,14 @@ from fleet.measured import (
     FIRST_OFF,
     LAST_ON,
     NOTHING,
-    Group,
     Measured,
-    newest_lines,
     read_measured,
     shape_of,
     stored_form,
     told_of,
     values_of,
 )
+from fleet.packed import pack_group
 
 NOW = datetime(2027, 1, 12, 6, 0, tzinfo=UTC)
 Reading = tuple[datetime, str, dict[str, Any]]
@@ -60,7 +59,7 @@ def plain_fold(told: list[Reading]) -> tuple[dict[str, Any], dict[str, Any]]:
 
 @given(told=readings, order=st.randoms(use_true_random=False))
 def test_any_order_tells_what_a_fold_per_field_tells(told: list[Reading], order: Any) -> None:
-    measured = read_measured("", NOTHING)
+    measured = read_measured(b"", NOTHING)
     shuffled = list(told)
     order.shuffle(shuffled)
     for at, source, said in shuffled:
@@ -72,7 +71,7 @@ def test_any_order_tells_what_a_fold_per_field_tells(told: list[Reading], order:
 
 @given(told=readings)
 def test_a_repeat_is_no_news_and_changes_nothing(told: list[Reading]) -> None:
-    measured = read_measured("", NOTHING)
+    measured = read_measured(b"", NOTHING)
     for at, source, said in told:
         measured.take(at, source, dict(said))
     stored = stored_form(measured)
@@ -81,7 +80,7 @@ def test_a_repeat_is_no_news_and_changes_nothing(told: list[Reading]) -> None:
 
 
 def test_a_unit_that_sends_the_same_fields_has_one_group() -> None:
-    measured = read_measured("", NOTHING)
+    measured = read_measured(b"", NOTHING)
     for minute in range(5):
         measured.take(NOW + timedelta(minutes=minute), "a", {"return_air_c": 7.0, "unit_on": True})
     assert len(measured.newest) == 1
@@ -91,7 +90,7 @@ def test_a_unit_that_sends_the_same_fields_has_one_group() -> None:
 def test_the_newest_group_may_be_replaced_by_a_newer_reading_of_its_shape(
     told: list[Reading], later: dict[str, Any]
 ) -> None:
-    measured = read_measured("", NOTHING)
+    measured = read_measured(b"", NOTHING)
     for at, source, said in told:
         measured.take(at, source, dict(said))
     measured.take(NOW + timedelta(minutes=1), "a", dict(later))
@@ -102,7 +101,7 @@ def test_the_newest_group_may_be_replaced_by_a_newer_reading_of_its_shape(
     wire = {name: value for name, value in again.items() if name != "position"}
     if "position" in again:
         wire |= {"latitude": 1.0, "longitude": 2.0}
-    replaced = read_measured(newest_lines([Group(newer, "b", wire)]), stored.rest)
+    replaced = read_measured(pack_group(newer, wire, "b"), stored.rest)
     measured.take(newer, "b", dict(again))
     assert replaced == measured
 
@@ -111,13 +110,6 @@ def test_shapes_differ_by_their_names_and_by_whether_the_unit_is_on() -> None:
     shapes = [shape_of(names, on=on) for names in ((), ("a",), ("b",), ("a", "b")) for on in (False, True)]
     assert len(set(shapes)) == len(shapes)
     assert shape_of(("b", "a"), on=True) == shapes[-1]
-
-
-def test_many_groups_travel_as_lines_whatever_their_sources_are_called() -> None:
-    sources = ("a\u2028b", "comma, and \\n", 'quote " and \t')
-    text = newest_lines([Group(NOW, source, {"return_air_c": 7.0}) for source in sources])
-    documents = [read_measured(line, NOTHING) for line in text.split("\n")]
-    assert [document.newest[0].source for document in documents] == list(sources)
 
 
 def stored_and_read(measured: Measured) -> Measured:
