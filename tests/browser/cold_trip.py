@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from tests.browser.calls import Api
-from tests.flows.embedded import wait_for
+from tests.waiting import wait_for
 
 NEVER = -60.0
 """Nothing that a heater of the demo can do keeps a load warm in this cold: a block that a manager may release."""

@@ -13,7 +13,8 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, Playwright, expect
 
 from tests.browser.calls import Api
-from tests.flows.embedded import kill, manage, output_of, wait_for
+from tests.flows.embedded import kill, manage, output_of
+from tests.waiting import wait_for
 
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 SERVING = re.compile(r"Serving at (http://127\.0\.0\.1:\d+)")

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.cold_trip import hold_of
 from tests.browser.conftest import Opened, Watch
 from tests.browser.evening import PHONE, Evening, sign_in
-from tests.flows.embedded import wait_for
+from tests.waiting import wait_for
 
 
 def cancel(evening: Evening, reference: str) -> None:

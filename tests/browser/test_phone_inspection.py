@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from tests.browser.conftest import Opened, Watch
 from tests.browser.evening import PHONE, Evening
 from tests.browser.walking import answer_all, begin, of_unit, read_last_report
-from tests.flows.embedded import wait_for
+from tests.waiting import wait_for
 
 
 def test_a_sheet_is_walked_item_by_item_and_filed(as_: Opened, evening: Evening, picture: Path) -> None:

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.faults.processes import Service, wait_for
+from tests.faults.processes import Service
 from tests.faults.receivers import Receivers
 from tests.faults.stage import Scene
+from tests.waiting import wait_for
 
 
 @dataclass(slots=True)

@@ -9,27 +9,15 @@ import os
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from fleet.embedded.receivers import HOST, free_port
+from tests.waiting import wait_for
 
 ROOT = Path(__file__).resolve().parents[2]
 START_S = 60.0
-
-
-def wait_for(what: str, look: Callable[[], Any], *, within_s: float, look_every_s: float = 0.05) -> Any:
-    """The first true answer of *look*; fails with *what* when there is none in time."""
-    give_up_at = time.monotonic() + within_s
-    while True:
-        if found := look():
-            return found
-        if time.monotonic() > give_up_at:
-            raise AssertionError(f"waited {within_s:g} s in vain: {what}")
-        time.sleep(look_every_s)
 
 
 def _tool(name: str) -> str:

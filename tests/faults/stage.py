@@ -13,9 +13,10 @@ from typing import Any, ClassVar
 import psycopg
 
 from tests.faults.ground import Broker, Postgres
-from tests.faults.processes import Service, wait_for
+from tests.faults.processes import Service
 from tests.faults.receivers import Receivers
 from tests.faults.sender import Sender
+from tests.waiting import wait_for
 
 PROCESSES = ("web", "worker-assess", "worker-deliver", "sweep")
 

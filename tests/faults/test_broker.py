@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.faults.processes import wait_for
 from tests.faults.report import Result
 from tests.faults.sender import Traffic, blocking
 from tests.faults.stage import PROCESSES, Scene, Stage, longest, now_s
+from tests.waiting import wait_for
 
 GONE_S = 120
 

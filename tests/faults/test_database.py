@@ -13,11 +13,11 @@ from typing import Any
 import psycopg
 import pytest
 
-from tests.faults.processes import wait_for
 from tests.faults.report import Result
 from tests.faults.sender import Sender, Traffic, plain
 from tests.faults.stage import Stage, longest, now_s
 from tests.faults.test_broker import block_all
+from tests.waiting import wait_for
 
 
 @pytest.mark.short

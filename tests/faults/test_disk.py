@@ -13,12 +13,12 @@ import pytest
 from tests.faults.disk import SmallDisk, small_disk
 from tests.faults.embedded import Embedded
 from tests.faults.ground import folder
-from tests.faults.processes import wait_for
 from tests.faults.receivers import Receivers
 from tests.faults.report import Result
 from tests.faults.sender import blocking
 from tests.faults.stage import Scene, longest, now_s
 from tests.faults.yard import STORAGE_FULL, Yard
+from tests.waiting import wait_for
 
 UNITS, BLOCKED = 4, 2
 MIB = 8

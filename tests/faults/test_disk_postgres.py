@@ -10,11 +10,12 @@ import pytest
 
 from tests.faults.disk import SmallDisk, small_disk
 from tests.faults.ground import Broker, Postgres, folder
-from tests.faults.processes import Service, wait_for
+from tests.faults.processes import Service
 from tests.faults.receivers import Receivers
 from tests.faults.report import Result
 from tests.faults.stage import Stage, now_s
 from tests.faults.yard import STORAGE_FULL, Yard
+from tests.waiting import wait_for
 
 MIB = 256
 UNITS = 4

@@ -16,11 +16,11 @@ import pytest
 
 from tests.faults.embedded import Embedded
 from tests.faults.ground import folder
-from tests.faults.processes import wait_for
 from tests.faults.receivers import Receivers
 from tests.faults.report import Result
 from tests.faults.sender import Sender, blocking
 from tests.faults.stage import Stage, longest, now_s
+from tests.waiting import wait_for
 
 SEED = int(os.environ.get("FAULTS_SEED") or secrets.randbelow(1_000_000))
 UNITS = 5

@@ -11,11 +11,11 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.faults.processes import wait_for
 from tests.faults.report import Result
 from tests.faults.sender import Sender, plain
 from tests.faults.stage import Scene, Stage, longest, now_s
 from tests.faults.test_broker import block_all
+from tests.waiting import wait_for
 
 LEASE_S = 60
 

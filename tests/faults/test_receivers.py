@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from fleet.embedded.receivers import Answer
-from tests.faults.processes import wait_for
 from tests.faults.report import Result
 from tests.faults.stage import Scene, Stage, longest
 from tests.faults.test_broker import block_all
+from tests.waiting import wait_for
 
 UNITS = "n.unit_id IN (SELECT id FROM fleet_unit WHERE number = ANY(%s))"
 

@@ -9,7 +9,6 @@ import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -39,16 +38,6 @@ def manage(folder: Path, *words: str, **more: str) -> subprocess.Popen[str]:
 
 def output_of(folder: Path, word: str) -> str:
     return (folder / f"{word}.out").read_text()
-
-
-def wait_for(what: str, look: Callable[[], Any], *, within_s: float, look_every_s: float = 0.05) -> Any:
-    """The first true answer of *look*; fails with *what* when there is none in time."""
-    give_up_at = time.monotonic() + within_s
-    while time.monotonic() < give_up_at:
-        if found := look():
-            return found
-        time.sleep(look_every_s)
-    raise AssertionError(f"waited {within_s:g} s in vain: {what}")
 
 
 def kill(process: subprocess.Popen[str]) -> None:

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.flows.embedded import ROOT, environment, kill, manage, output_of, wait_for
+from tests.flows.embedded import ROOT, environment, kill, manage, output_of
+from tests.waiting import wait_for
 
 pytestmark = pytest.mark.embedded
 PAGE = ROOT / "docs" / "simulator.md"

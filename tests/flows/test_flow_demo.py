@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from fleet.demo.scenario import Scenario, load_scenario
-from tests.flows.embedded import ROOT, Database, kill, manage, output_of, received, stop, wait_for
+from tests.flows.embedded import ROOT, Database, kill, manage, output_of, received, stop
+from tests.waiting import wait_for
 
 pytestmark = pytest.mark.embedded
 ANSWERS = re.compile(r"answers at (http://127\.0\.0\.1:\d+)")

@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.flows.embedded import Database, kill, manage, output_of, quiet, received, wait_for
+from tests.flows.embedded import Database, kill, manage, output_of, quiet, received
+from tests.waiting import wait_for
 
 pytestmark = pytest.mark.embedded
 KILLS = int(os.environ.get("KILLS", "1"))

@@ -39,7 +39,7 @@ def done_by(woken_by: str) -> float:
     return float(ASSESSED_BY.labels(woken_by=woken_by)._value.get())
 
 
-def wait_until(happened: Callable[[], bool], *, seconds: float = 20) -> None:
+def wait_until(happened: Callable[[], bool], *, seconds: float = 60) -> None:
     deadline = time.monotonic() + seconds
     while not happened():
         assert time.monotonic() < deadline, "it did not happen in time"
