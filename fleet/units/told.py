@@ -65,10 +65,10 @@ def move_newest(fleet_id: int, newest: Newest, *, source: str, patience_ms: int)
     """Replaces the newest groups of the units of which all this is true, locks their rows and moves their versions.
 
     It is true of a unit that has this id and number, whose newest group has this shape, and which has told nothing
-    since *first*. Returns the ids of these units, and the id of a source, which is None where there is no such source
-    (or nothing moved). One statement on PostgreSQL, which locks rows in whatever order its plan has: so from here to the
-    end of the transaction nothing waits for a lock longer than *patience_ms*, which 0 says has no end. *Raises*
-    OperationalError (`fleet.retry.is_taken`) where it would.
+    since *first*. Returns the ids of these units, and the id of a source, which is None where there is no such source.
+    One statement on PostgreSQL, which locks rows in whatever order its plan has: so from here to the end of the
+    transaction nothing waits for a lock longer than *patience_ms*, which 0 says has no end. *Raises* OperationalError
+    (`fleet.retry.is_taken`) where it would. On SQLite the id is None also where nothing moved.
     """
     if connection.vendor == "postgresql":
         return _move_at_once(newest, fleet_id, source, f"{patience_ms}ms")
