@@ -1,9 +1,9 @@
 """The newest group of a unit as bytes, and those of a whole batch as an array of records.
 
-Nearly every reading replaces such a group. As text it would be written value by value, sent at three times the length
-and read back to be written again, for the one in thousands that anybody asks for. The layout, little-endian: the time
-[µs since 1970], the number of values, the values in the order of PLACES (NaN where the group does not tell one, flags
-as 0 and 1), and the name of the source up to the end, which may be filled up with zeros.
+Nearly every reading replaces such a group. As text its values would be written one by one, and sent and stored at twice
+the length. The layout, little-endian: the time [µs since 1970], the number of values, the values in the order of PLACES
+(NaN where the group does not tell one, flags as 0 and 1), and the name of the source up to the end, which may be filled
+up with zeros.
 """
 
 from __future__ import annotations

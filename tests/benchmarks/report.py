@@ -154,8 +154,8 @@ row over HTTP, of which the web processes took 27, PostgreSQL 24, the senders 1.
 
 PostgreSQL does about what it does for the raw writers, who stage what ours does not. So what is missing is Python: the
 request (Django's layers, the token, the quota in Redis, eight round trips), and that two processes and the database
-push each other's data out of the caches (the parts by themselves, measured warm, are less than their sum in a request).
-Larger batches spread what a request costs.
+push each other's data out of the caches (a part costs more in a request than by itself, again and again). Larger
+batches spread what a request costs.
 
 **Embedded.** One process with eight threads, one of which writes at a time; sqlite3 alone has no HTTP, no checks and
 one connection.

@@ -20,6 +20,7 @@ from fleet.metrics import ASSESSED_BY, BELL
 from fleet.models import Assessment, Fleet, Hold, Role
 from tests import factories
 from tests.conftest import Client
+from tests.waiting import wait_for
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -39,13 +40,6 @@ def done_by(woken_by: str) -> float:
     return float(ASSESSED_BY.labels(woken_by=woken_by)._value.get())
 
 
-def wait_until(happened: Callable[[], bool], *, seconds: float = 60) -> None:
-    deadline = time.monotonic() + seconds
-    while not happened():
-        assert time.monotonic() < deadline, "it did not happen in time"
-        time.sleep(0.02)
-
-
 def test_an_event_makes_the_worker_open_the_hold(
     worker: None, tarn: Fleet, client_of: Client, post_events: Callable[..., dict[str, Any]], now: datetime
 ) -> None:
@@ -56,10 +50,10 @@ def test_an_event_makes_the_worker_open_the_hold(
     dispatcher = client_of(tarn, Role.DISPATCHER)
     response = dispatcher.post("/api/v1/trips/", factories.trip_body(now), format="json")
     assert response.status_code == 201, response.content
-    wait_until(lambda: Assessment.objects.for_fleet(tarn).exists())
+    wait_for("the assessment", lambda: Assessment.objects.for_fleet(tarn).exists(), within_s=20)
     time.sleep(2)  # the task that assessed the new trip has ended: what follows needs a bell of its own
     post_events(factories.reading(now, set_point_c=2.0))
-    wait_until(lambda: Hold.objects.for_fleet(tarn).filter(state="open").exists())
+    wait_for("the hold", lambda: Hold.objects.for_fleet(tarn).filter(state="open").exists(), within_s=20)
     assert BELL.labels(outcome="rung")._value.get() >= rung + 2
     assert done_by("task") > before["task"]
     assert done_by("sweep") == before["sweep"]
